@@ -1,0 +1,54 @@
+package dsp
+
+import "math"
+
+// FractionalDelay moves samples in time by any number of samples, whole or not: y[i] = Σ_n x[n] sinc(i − delaySamples − n),
+// sinc(u) = sin(πu)/(πu), which is the band-limited signal through the samples x, with silence before and after them, read
+// delaySamples earlier. A positive delay moves the signal to later times. The result is as long as x; what moves beyond
+// either end is lost, and nothing wraps round. Whole delays are exact copies. The scale is unchanged. A delay that is NaN
+// gives NaN throughout, an infinite one silence. x is not changed.
+//
+// The sum is the exact one, not a windowed kernel: it is computed as a fast convolution of padded spectra.
+func FractionalDelay(x []float64, delaySamples float64) []float64 {
+	n := len(x)
+	y := make([]float64, n)
+	switch {
+	case n == 0 || math.IsInf(delaySamples, 0):
+		return y
+	case math.IsNaN(delaySamples):
+		for i := range y {
+			y[i] = math.NaN()
+		}
+		return y
+	}
+	whole := math.Round(delaySamples)
+	part := delaySamples - whole
+	if part == 0 {
+		for i := range y {
+			if from := float64(i) - whole; from >= 0 && from < float64(n) {
+				y[i] = x[int(from)]
+			}
+		}
+		return y
+	}
+	// The kernel is needed from lag −(n−1) to n−1. On a circle of at least 2n−1 its wrapped ends meet only outputs that are
+	// not kept.
+	size := SmoothLength(2*n - 1)
+	kernel := make([]float64, size)
+	// sin π(m − delay) = ∓ sin(π part), computed once: exact signs however large the delay.
+	numerator := -math.Sin(math.Pi*part) / math.Pi
+	for m := 1 - n; m < n; m++ {
+		u := float64(m) - whole
+		v := numerator / (u - part)
+		if math.Mod(u, 2) != 0 {
+			v = -v
+		}
+		kernel[(m+size)%size] = v
+	}
+	X, K := RealSpectrum(x, size), RealSpectrum(kernel, size)
+	for k := range X {
+		X[k] *= K[k]
+	}
+	copy(y, RealSignal(X, size))
+	return y
+}
