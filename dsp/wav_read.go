@@ -422,11 +422,11 @@ func newWAVStream(r io.ReaderAt, size int64, name string) (*WAVStream, error) {
 	}
 	s.info.Frames = s.dataBytes / int64(s.blockAlign)
 	if s.info.Frames == 0 {
-		return nil, s.fail("data", s.dataOffset-4, fmt.Sprintf("%d bytes of samples", s.dataBytes),
+		return nil, s.fail("data", s.dataOffset-4, fmt.Sprintf("%d byte(s) of samples", s.dataBytes),
 			fmt.Sprintf("at least one frame of %d bytes", s.blockAlign), doRestore)
 	}
 	if rest := s.dataBytes % int64(s.blockAlign); rest != 0 {
-		s.note("data", s.dataOffset+s.dataBytes-rest, fmt.Sprintf("%d bytes at the end are no whole frame of %d and were dropped", rest, s.blockAlign))
+		s.note("data", s.dataOffset+s.dataBytes-rest, fmt.Sprintf("%d byte(s) at the end are no whole frame of %d and were dropped", rest, s.blockAlign))
 	}
 	return s, nil
 }
@@ -438,10 +438,11 @@ func (s *WAVStream) walkChunks(long bool) error {
 	for offset, count := int64(12), 0; offset < s.size; count++ {
 		complete := haveFmt && haveData
 		if s.size-offset < 8 || count == maxChunks {
-			if !complete {
-				break
+			if complete {
+				s.note("last", offset, fmt.Sprintf("%d byte(s) follow that were not read", s.size-offset))
+			} else if count == maxChunks {
+				return s.fail("last", offset, fmt.Sprintf("%d chunks and no end", maxChunks), "a fmt and a data chunk among them", doExport)
 			}
-			s.note("last", offset, fmt.Sprintf("%d bytes follow that were not read", s.size-offset))
 			break
 		}
 		id, declared, err := s.chunkHeader(offset)
@@ -467,7 +468,7 @@ func (s *WAVStream) walkChunks(long bool) error {
 				s.note(label, sizeAt, fmt.Sprintf("declares %d bytes, %d are left in the file; after the samples, so not needed", length, s.size-offset))
 				break
 			}
-			return s.fail(label, sizeAt, fmt.Sprintf("%d bytes declared", length), fmt.Sprintf("at most the %d left in the file", s.size-offset), doCopy)
+			return s.fail(label, sizeAt, fmt.Sprintf("%d bytes declared", length), fmt.Sprintf("at most the %d left in the file: it was cut short, or the size is wrong", s.size-offset), doCopy)
 		}
 		switch {
 		case id == string(riff.FmtID[:]) && haveFmt, isData && haveData:
@@ -584,7 +585,7 @@ func (s *WAVStream) readFormat(offset, length int64) error {
 	case rateHz == 0 || rateHz > math.MaxInt32:
 		return fail(4, fmt.Sprintf("a sample rate of %d Hz", rateHz), "1 Hz or more", doExport)
 	case align == 0 || align%channels != 0:
-		return fail(12, fmt.Sprintf("%d bytes per frame of %d channels", align, channels), "a multiple of the channels", doExport)
+		return fail(12, fmt.Sprintf("%d bytes per frame of %d channel(s)", align, channels), "a whole number per channel", doExport)
 	}
 	container, needed := align/channels, (bits+7)/8
 	switch {
@@ -593,7 +594,7 @@ func (s *WAVStream) readFormat(offset, length int64) error {
 	case !isFloat && (bits < 8 || bits > 32 || valid < 8 || valid > bits):
 		return fail(14, fmt.Sprintf("integers of %d valid bits out of %d", valid, bits), "8 to 32", doExport)
 	case container < needed || container != needed && (isFloat || needed == 1 || container > 4):
-		return fail(12, fmt.Sprintf("%d bytes per frame of %d channels", align, channels), fmt.Sprintf("%d for %d bits per sample", needed*channels, bits), doExport)
+		return fail(12, fmt.Sprintf("%d bytes per frame of %d channel(s)", align, channels), fmt.Sprintf("%d for %d bits per sample", needed*channels, bits), doExport)
 	}
 	switch byteRate {
 	case rateHz * int64(align):
