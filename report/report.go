@@ -1,0 +1,220 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+
+	"github.com/leadline/leadline/analysis"
+)
+
+var errNoResult = errors.New("report: there is no result to render (nil)")
+
+//go:embed style.css
+var styleCSS string
+
+//go:embed page.tmpl
+var pageTemplate string
+
+var page = template.Must(template.New("page").Funcs(template.FuncMap{"clean": clean}).Parse(pageTemplate))
+
+// view is what the template sees: strings and tables, ready to be set.
+type view struct {
+	*analysis.Result
+	CSS         template.CSS
+	Policy      string
+	Predict     bool
+	Heading     string
+	Mark, Class string // of the verdict
+	Name        string // the verdict in words
+	Facts       []fact
+	Figures     []*figure
+	Numbers     []table
+	Alignment   table
+	Warned      []analysis.Warning // shown at once
+	MoreWarned  []analysis.Warning // behind a fold
+	Glossary    []fact
+}
+
+type fact struct{ Term, Text string }
+
+// HTML writes r as one HTML file that needs nothing else: no network, no scripts, no fonts. Its content security policy forbids everything but its own style sheet.
+// Drawings are SVG in the page; each has a title, a description and its numbers in a table. Unknown numbers show as an en dash. The same r gives the same bytes.
+// It errs where r is nil or w errs.
+func HTML(w io.Writer, r *analysis.Result) error {
+	if r == nil {
+		return errNoResult
+	}
+	m := &maker{r: r, sh: &sheet{}}
+	figures, err := m.figures()
+	if err != nil {
+		return err
+	}
+	v := view{Result: r, Predict: m.predictOnly(), Heading: heading(r), Facts: facts(r), Figures: figures, Glossary: glossary}
+	v.Mark, v.Class, v.Name = verdictWords(r)
+	v.Numbers = []table{m.bandTable()}
+	if len(r.Wells) > 0 {
+		v.Numbers = append(v.Numbers, m.wellTable())
+	}
+	v.Alignment = m.alignmentTable()
+	v.Warned = r.Warnings
+	if len(r.Warnings) > 6 {
+		v.Warned, v.MoreWarned = r.Warnings[:5], r.Warnings[5:]
+	}
+	css := styleCSS + m.sh.rules.String()
+	sum := sha256.Sum256([]byte(css))
+	v.CSS = template.CSS(css)
+	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+	var b bytes.Buffer
+	if err := page.Execute(&b, v); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	_, err = b.WriteTo(w)
+	return err
+}
+
+// heading is the result's title, or what was done where it has none.
+func heading(r *analysis.Result) string {
+	switch {
+	case strings.TrimSpace(r.Title) != "":
+		return clean(r.Title)
+	case r.Kind == "predict":
+		return "Prediction of a diffuser"
+	}
+	return "Check of a diffuser"
+}
+
+// verdictWords gives the verdict's sign, its class in style.css and its name.
+func verdictWords(r *analysis.Result) (mark, class, name string) {
+	switch r.Verdict {
+	case analysis.AsDesigned:
+		return "✓", "good", "as designed"
+	case analysis.Differs:
+		return "≠", "bad", "differs from the design"
+	case analysis.Undecided:
+		return "?", "open", "undecided"
+	}
+	if r.Kind == "predict" {
+		return "~", "open", "prediction only"
+	}
+	return "?", "open", "no verdict"
+}
+
+// facts says in a few lines what the result is about.
+func facts(r *analysis.Result) []fact {
+	var out []fact
+	add := func(term string, parts ...string) {
+		if s := sentence(parts...); s != "" {
+			out = append(out, fact{term, clean(s)})
+		}
+	}
+	p := r.Panel
+	var panel []string
+	if p.Sequence != "" {
+		s := upperFirst(p.Sequence)
+		if p.Prime > 0 {
+			s += fmt.Sprintf(", prime %d", p.Prime)
+		}
+		if p.Periods > 0 {
+			s += ", " + count(p.Periods, "period", "periods")
+		}
+		panel = append(panel, s+".")
+	}
+	if n := len(p.DesignDepthM); n > 0 {
+		panel = append(panel, fmt.Sprintf("%s, %s mm wide, fins %s mm.", count(n, "well", "wells"), trimmed(p.WellWidthM*1000), trimmed(p.FinThicknessM*1000)))
+	}
+	if p.WidthM > 0 {
+		panel = append(panel, fmt.Sprintf("Outer size %s × %s × %s mm (width × height × depth).", trimmed(p.WidthM*1000), trimmed(p.HeightM*1000), trimmed(p.DepthM*1000)))
+	}
+	if p.DesignFrequency.Known() {
+		panel = append(panel, "Design frequency "+hertz(float64(p.DesignFrequency))+".")
+	}
+	add("Panel", panel...)
+	if n := len(r.Positions); n > 0 {
+		used := 0
+		for _, q := range r.Positions {
+			if q.Used {
+				used++
+			}
+		}
+		s := count(n, "position", "positions")
+		if used != n {
+			s += fmt.Sprintf(", %d of them used", used)
+		}
+		if c := r.Receivers; c.SmallestDeg.Known() && c.LargestDeg.Known() {
+			s += fmt.Sprintf(", from %s° to %s°", degrees(float64(c.SmallestDeg)), degrees(float64(c.LargestDeg)))
+		}
+		if c := r.Receivers; c.DistanceLowM.Known() && c.DistanceHighM.Known() {
+			if low, high := num(c.DistanceLowM, 2), num(c.DistanceHighM, 2); low == high {
+				s += ", " + low + " m from the panel"
+			} else {
+				s += ", " + low + " to " + high + " m from the panel"
+			}
+		}
+		add("Microphones", s+".")
+	}
+	if s := r.SourceM; finite(s[0], s[1], s[2]) && s != [3]float64{} {
+		add("Source", fmt.Sprintf("At x = %s m, y = %s m, z = %s m from the middle of the panel's front.", trimmed(s[0]), trimmed(s[1]), trimmed(s[2])))
+	}
+	if s := r.Spectrum; s.LowestUsableHz.Known() || s.HighestUsableHz.Known() {
+		text := "From " + hertz(float64(s.LowestUsableHz))
+		if s.LowWhy != "" {
+			text += " (" + s.LowWhy + ")"
+		}
+		text += " to " + hertz(float64(s.HighestUsableHz))
+		if s.HighWhy != "" {
+			text += " (" + s.HighWhy + ")"
+		}
+		add("Frequencies that count", text+".")
+	}
+	if a := r.Air; a.SpeedOfSoundMS > 0 {
+		text := "Speed of sound " + fixed(a.SpeedOfSoundMS, 1) + " m/s"
+		if a.Source != "" {
+			text += " (" + a.Source + ")"
+		}
+		if a.TemperatureC.Known() {
+			text += ", " + num(a.TemperatureC, 1) + " °C"
+		}
+		if a.HumidityPercent.Known() {
+			text += ", " + num(a.HumidityPercent, 0) + " % relative humidity"
+		}
+		add("Air", text+".")
+	}
+	add("Survey file", r.Survey)
+	return out
+}
+
+// trimmed writes v to a tenth of a millimetre or a thousandth of a metre, without idle zeros.
+func trimmed(v float64) string {
+	s := fixed(v, 3)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+// glossary explains the trade terms that the page uses, in plain words.
+var glossary = []fact{
+	{"95 % interval", "The range that holds the true value in 19 of 20 cases, as far as the errors in it are known."},
+	{"Alignment", "Shifting and scaling one take so that its direct sound matches another's. Without it a subtraction leaves more than it takes away."},
+	{"Comb signature", "What direct sound plus a delayed reflection do to the spectrum: peaks where they add, notches where they cancel, evenly spaced in hertz."},
+	{"Correlation scattering coefficient", "How little the panel's reflection looks like the flat board's over all microphones: 0 for a scaled copy, 1 for nothing in common."},
+	{"Design frequency", "The frequency from which the depths of the wells are worked out; below it a panel on this sequence hardly scatters."},
+	{"Diffusion coefficient", "How evenly the reflection is spread over the microphones: 1 for all alike, 0 for one alone (ISO 17497-2). It depends on where the microphones stand."},
+	{"Direct sound", "The sound that comes straight from the source, without touching anything."},
+	{"Far field", "So far away that the pattern no longer changes with distance. Most rooms don't reach it, so a measurement is compared with a prediction for its own places."},
+	{"Gate", "The stretch of time that counts: from just before the panel's reflection to just before the next surface's echo."},
+	{"Impulse response", "What a microphone records of one ideally short click. A sweep recording can be turned into one."},
+	{"Normalised diffusion coefficient", "The panel's diffusion coefficient with the flat board's taken off: 0 where the panel does no better than a board of its size."},
+	{"Quadratic residue, primitive root", "Two number sequences for the depths of the wells, both built on a prime number."},
+	{"Specular reflection", "The mirror's reflection: out at the same angle as in."},
+	{"Subtraction residual", "What is left of the direct sound after the record without panel is taken off, compared with the reflection. Closer to 0 dB is worse."},
+	{"Third-octave band", "A slice of the spectrum; three of them make an octave, a doubling of the frequency."},
+	{"Window", "The soft edges of the gate, so that cutting the record doesn't make sounds of its own."},
+}

@@ -1,0 +1,280 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+
+	"github.com/leadline/leadline/analysis"
+)
+
+// table is one table of the page. The first column names the row. Text marks the columns that hold words.
+type table struct {
+	Caption string
+	Head    []string
+	Words   map[int]bool // columns of words, set to the left
+	Rows    [][]cell
+	Small   bool // many columns
+}
+
+type cell struct{ Text, Class string }
+
+func cells(texts ...string) []cell {
+	out := make([]cell, len(texts))
+	for i, t := range texts {
+		out[i].Text = clean(t)
+	}
+	return out
+}
+
+func (t *table) row(texts ...string) { t.Rows = append(t.Rows, cells(texts...)) }
+
+// withInterval writes a value and its interval in one cell.
+func withInterval(v analysis.Num, i *analysis.Interval, decimals int) string {
+	s := num(v, decimals)
+	if b := between(i, decimals); b != "" {
+		s += " (" + b + ")"
+	}
+	return s
+}
+
+func usable(b analysis.Band) string {
+	if b.Usable {
+		return "yes"
+	}
+	if b.Why == "" {
+		return "no"
+	}
+	return "no: " + b.Why
+}
+
+func (m *maker) diffusionTable(caption string) table {
+	t := table{Caption: caption + "; in brackets 95 % intervals where takes were repeated", Small: true,
+		Head: []string{"Band", "Panel", "Flat", "Normalised", "Panel, predicted", "Flat, predicted", "Normalised, predicted", "Usable"}, Words: map[int]bool{7: true}}
+	for _, b := range m.r.Bands {
+		d := b.Diffusion
+		t.row(hertz(b.CentreHz), withInterval(d.Panel, d.PanelInterval, 2), withInterval(d.Flat, d.FlatInterval, 2), withInterval(d.Normalised, d.NormalisedInterval, 2),
+			num(d.PredictedPanel, 2), num(d.PredictedFlat, 2), num(d.PredictedNormalised, 2), usable(b))
+	}
+	return t
+}
+
+func (m *maker) bandTable() table {
+	t := table{Caption: "What each band says; in brackets 95 % intervals where takes were repeated", Small: true,
+		Head: []string{"Band", "Normalised diffusion", "predicted", "Correlation scattering", "predicted", "Level, predicted − measured, rms (dB)", "What the tolerance would cause (dB)",
+			"Subtraction residual (dB)", "Positions", "Usable"},
+		Words: map[int]bool{9: true}}
+	for _, b := range m.r.Bands {
+		d := b.Diffusion
+		t.row(hertz(b.CentreHz), withInterval(d.Normalised, d.NormalisedInterval, 2), num(d.PredictedNormalised, 2),
+			withInterval(b.CorrelationScattering, b.CorrelationInterval, 2), num(b.PredictedCorrelation, 2), num(b.LevelDifferenceRMSDB, 1),
+			num(b.ToleranceDB, 1), num(b.ResidualDB, 1), strconv.Itoa(b.PositionsUsed), usable(b))
+	}
+	return t
+}
+
+func (m *maker) wellTable() table {
+	t := table{Caption: "Depth of each well, in millimetres", Head: []string{"Well", "Design", "Built", "95 % interval", "Verdict"}, Words: map[int]bool{4: true}}
+	for _, w := range m.r.Wells {
+		interval := dash
+		if w.LowM.Known() || w.HighM.Known() {
+			interval = scaled(w.LowM, 1000, 1) + " to " + scaled(w.HighM, 1000, 1)
+		}
+		row := cells(strconv.Itoa(w.Number), fixed(w.DesignM*1000, 1), scaled(w.BuiltM, 1000, 1), interval, w.Verdict)
+		if w.Verdict == "deep" || w.Verdict == "shallow" {
+			row[4].Class = "flag"
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	if len(m.r.Wells) == 0 {
+		for i, d := range m.r.Panel.DesignDepthM {
+			t.row(strconv.Itoa(i+1), fixed(d*1000, 1), dash, dash, dash)
+		}
+	}
+	return t
+}
+
+func place(p [3]float64) []string {
+	return []string{fixed(p[0], 3), fixed(p[1], 3), fixed(p[2], 3)}
+}
+
+func (m *maker) placeTable() table {
+	t := table{Caption: "Places and gates; x along the front, y out of the panel, z up, in metres from the middle of the front; times from the emission", Small: true,
+		Head:  []string{"Place", "x (m)", "y (m)", "z (m)", "Angle (°)", "Distance (m)", "Direct (ms)", "Reflection (ms)", "Gate (ms)", "Gate ended by", "Counts"},
+		Words: map[int]bool{9: true, 10: true}}
+	t.row(append(append([]string{"source"}, place(m.r.SourceM)...), dash, dash, dash, dash, dash, dash, dash)...)
+	for _, p := range m.r.Positions {
+		counts := "yes"
+		if !p.Used {
+			counts = sentence("no:", p.Why)
+			if p.Why == "" {
+				counts = "no"
+			}
+		}
+		gate := dash
+		if p.Gate.StartS.Known() || p.Gate.EndS.Known() {
+			gate = scaled(p.Gate.StartS, 1000, 2) + " to " + scaled(p.Gate.EndS, 1000, 2)
+		}
+		ended := p.Gate.EndedBy
+		if ended == "" {
+			ended = dash
+		}
+		t.row(append(append([]string{p.Name}, place(p.MicM)...), degrees(p.AngleDeg), fixed(p.DistanceM, 3), scaled(p.DirectS, 1000, 2), scaled(p.ArrivalS, 1000, 2), gate, ended, counts)...)
+	}
+	return t
+}
+
+func (m *maker) alignmentTable() table {
+	t := table{Caption: "How each take was brought into line with the reference state", Small: true,
+		Head: []string{"Position", "State", "File", "Later by (µs)", "Louder by (dB)", "Residual before (dB)", "Residual after (dB)"}, Words: map[int]bool{1: true, 2: true}}
+	for _, p := range m.r.Positions {
+		for _, a := range p.Alignment {
+			t.row(p.Name, a.State, a.File, scaled(a.DelayS, 1e6, 1), num(a.GainDB, 2), num(a.ResidualBefore, 1), num(a.ResidualAfter, 1))
+		}
+	}
+	return t
+}
+
+// byAngle lists all positions in the order of their angle.
+func (m *maker) byAngle() []analysis.Position {
+	out := append([]analysis.Position(nil), m.r.Positions...)
+	sort.SliceStable(out, func(a, b int) bool { return out[a].AngleDeg < out[b].AngleDeg })
+	return out
+}
+
+// levelTables hold the usable bands, at most twelve a table so that they fit on paper.
+func (m *maker) levelTables() []table {
+	var out []table
+	kinds := []struct {
+		caption string
+		perPage int
+		value   func(p analysis.Position, i int) string
+	}{
+		{"Panel, measured (dB)", 12, func(p analysis.Position, i int) string { return fixed(at(p.PanelDB, i), 1) }},
+		{"Panel, measured, 95 % interval (dB)", 6, func(p analysis.Position, i int) string {
+			if i >= len(p.PanelIntervalDB) {
+				return dash
+			}
+			if s := between(&p.PanelIntervalDB[i], 1); s != "" {
+				return s
+			}
+			return dash
+		}},
+		{"Panel, predicted (dB)", 12, func(p analysis.Position, i int) string { return fixed(at(p.PredictedDB, i), 1) }},
+		{"Flat board, measured (dB)", 12, func(p analysis.Position, i int) string { return fixed(at(p.FlatDB, i), 1) }},
+		{"Flat board, predicted (dB)", 12, func(p analysis.Position, i int) string { return fixed(at(p.PredictedFlatDB, i), 1) }},
+		{"Subtraction residual of the panel's reflection (dB)", 12, func(p analysis.Position, i int) string { return fixed(at(p.PanelResidualDB, i), 1) }},
+	}
+	for _, k := range kinds {
+		out = append(out, m.positionTables(k.caption, m.usableBands(), k.perPage, k.value)...)
+	}
+	return out
+}
+
+// positionTables lays out one value per position and band; none where every value is unknown.
+func (m *maker) positionTables(caption string, bands []int, perPage int, value func(analysis.Position, int) string) []table {
+	var out []table
+	known := false
+	for len(bands) > 0 {
+		n := min(perPage, len(bands))
+		t := table{Caption: caption, Head: []string{"Position", "Angle (°)"}, Small: true}
+		for _, i := range bands[:n] {
+			t.Head = append(t.Head, hertz(m.r.Bands[i].CentreHz))
+		}
+		for _, p := range m.byAngle() {
+			row := []string{p.Name, degrees(p.AngleDeg)}
+			for _, i := range bands[:n] {
+				v := value(p, i)
+				known = known || v != dash
+				row = append(row, v)
+			}
+			t.row(row...)
+		}
+		out = append(out, t)
+		bands = bands[n:]
+	}
+	if !known {
+		return nil
+	}
+	return out
+}
+
+func (m *maker) combTables() []table {
+	t := table{Caption: "Comb signature over the whole usable range", Small: true,
+		Head: []string{"Position", "Angle (°)", "Delay (ms)", "Reflection re direct (dB)", "Peak to notch (dB)", "First notch (Hz)", "Notches, measured", "predicted", "flat board", "flat board, predicted"}}
+	found := func(v []analysis.Num) string {
+		if len(v) == 0 {
+			return dash
+		}
+		return strconv.Itoa(len(v))
+	}
+	for _, p := range m.byAngle() {
+		c := p.Comb
+		t.row(p.Name, degrees(p.AngleDeg), scaled(c.DelayS, 1000, 2), num(c.ReflectionDB, 1), num(c.PeakToNotchDB, 1), num(c.FirstNotchHz, 0),
+			found(c.Panel.NotchHz), found(c.PredictedPanel.NotchHz), found(c.Flat.NotchHz), found(c.PredictedFlat.NotchHz))
+	}
+	out := []table{t}
+	for _, k := range []struct {
+		caption string
+		trace   func(analysis.Comb) analysis.CombTrace
+	}{
+		{"Peak to notch, panel, measured (dB)", func(c analysis.Comb) analysis.CombTrace { return c.Panel }},
+		{"Peak to notch, panel, predicted (dB)", func(c analysis.Comb) analysis.CombTrace { return c.PredictedPanel }},
+		{"Peak to notch, flat board, measured (dB)", func(c analysis.Comb) analysis.CombTrace { return c.Flat }},
+		{"Peak to notch, flat board, predicted (dB)", func(c analysis.Comb) analysis.CombTrace { return c.PredictedFlat }},
+	} {
+		out = append(out, m.positionTables(k.caption, m.usableBands(), 12, func(p analysis.Position, i int) string {
+			return fixed(at(k.trace(p.Comb).PeakToNotchDB, i), 1)
+		})...)
+	}
+	return out
+}
+
+// timeTable samples the time view: all of it would fill many pages, and the JSON holds it.
+func (m *maker) timeTable() table {
+	v := m.r.TimeView
+	const rows = 60
+	step := max(1, (len(v.TimeS)+rows-1)/rows)
+	caption := "Responses at “" + clean(v.Position) + "”, re the direct sound's peak"
+	if step > 1 {
+		caption += fmt.Sprintf("; one sample in %d (the data file holds all)", step)
+	}
+	t := table{Caption: caption, Small: true, Head: []string{"Time (ms)", "Without panel", "With panel", "Panel's reflection", "Flat board's reflection", "Window"}}
+	for i := 0; i < len(v.TimeS); i += step {
+		t.row(fixed(at(v.TimeS, i)*1000, 3), fixed(at(v.Empty, i), 4), fixed(at(v.Panel, i), 4), fixed(at(v.PanelDiff, i), 4), fixed(at(v.FlatDiff, i), 4), fixed(at(v.Window, i), 3))
+	}
+	return t
+}
+
+func (m *maker) farFieldTables(chosen []int) []table {
+	ff := m.r.FarField
+	coefficients := table{Caption: "Diffusion coefficients far away, predicted", Head: []string{"Band", "Panel", "Flat board", "Normalised", "Textbook formula"}}
+	for _, b := range ff.Bands {
+		coefficients.row(hertz(b.CentreHz), num(b.Panel, 2), num(b.Flat, 2), num(b.Normalised, 2), num(b.Textbook, 2))
+	}
+	out := []table{coefficients}
+	step := max(1, int(math.Ceil(float64(len(ff.AngleDeg))/40)))
+	for len(chosen) > 0 {
+		n := min(3, len(chosen))
+		t := table{Caption: "Levels far away (dB)", Small: true, Head: []string{"Angle (°)"}}
+		if step > 1 {
+			t.Caption = fmt.Sprintf("Levels far away (dB); one angle in %d (the data file holds all)", step)
+		}
+		for _, i := range chosen[:n] {
+			c := hertz(ff.Bands[i].CentreHz)
+			t.Head = append(t.Head, c+" panel", c+" flat", c+" textbook")
+		}
+		for a := 0; a < len(ff.AngleDeg); a += step {
+			row := []string{degrees(ff.AngleDeg[a])}
+			for _, i := range chosen[:n] {
+				b := ff.Bands[i]
+				row = append(row, fixed(at(b.PanelDB, a), 1), fixed(at(b.FlatDB, a), 1), fixed(at(b.TextbookDB, a), 1))
+			}
+			t.row(row...)
+		}
+		out = append(out, t)
+		chosen = chosen[n:]
+	}
+	return out
+}
