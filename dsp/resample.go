@@ -20,6 +20,8 @@ const (
 // ResamplePassBand is the upper edge of what Resample keeps within 1e-5, as a fraction of half the lower of the two sample rates.
 const ResamplePassBand = 1 - resampleTransition
 
+var resampleI0 = besselI0(resampleBeta)
+
 // besselI0 is the modified Bessel function of the first kind, order 0, by its power series (Abramowitz and Stegun 9.6.12).
 func besselI0(x float64) float64 {
 	sum, term := 1.0, 1.0
@@ -82,25 +84,38 @@ func Resample(x []float64, ratio float64) ([]float64, error) {
 // resampleTable holds the kernel for reading at r/phases of the way from one sample to the next, r = 0 … phases:
 // entry i of a row weighs the sample i − half + 1 places after the one before the reading point.
 func resampleTable(half, phases int, scale float64) [][]float64 {
-	cut := resampleCutoff * scale
-	norm := cut / besselI0(resampleBeta)
-	width := resampleZeros / scale
 	table := make([][]float64, phases+1)
 	for r := range table {
 		row := make([]float64, 2*half)
 		for i := range row {
-			u := float64(i-half+1) - float64(r)/float64(phases)
-			if v := u / width; v > -1 && v < 1 {
-				s := 1.0
-				if u != 0 {
-					s = math.Sin(math.Pi*cut*u) / (math.Pi * cut * u)
-				}
-				row[i] = norm * s * besselI0(resampleBeta*math.Sqrt(1-v*v))
-			}
+			row[i] = resampleKernel(float64(i-half+1)-float64(r)/float64(phases), scale)
 		}
 		table[r] = row
 	}
 	return table
+}
+
+// interpolate reads the band-limited signal through x at any time, counted in samples, with the kernel of Resample.
+func interpolate(x []float64, at float64) float64 {
+	sum := 0.0
+	for i := max(0, int(at)-resampleZeros); i < min(len(x), int(at)+resampleZeros+2); i++ {
+		sum += x[i] * resampleKernel(float64(i)-at, 1)
+	}
+	return sum
+}
+
+// resampleKernel is the windowed sinc at u samples from its centre; scale is the lower rate over the rate of the samples.
+func resampleKernel(u, scale float64) float64 {
+	v := u * scale / resampleZeros
+	if v <= -1 || v >= 1 {
+		return 0
+	}
+	cut := resampleCutoff * scale
+	s := 1.0
+	if u != 0 {
+		s = math.Sin(math.Pi*cut*u) / (math.Pi * cut * u)
+	}
+	return cut * s * besselI0(resampleBeta*math.Sqrt(1-v*v)) / resampleI0
 }
 
 // smallDenominator finds the denominator of a step that is a fraction of small whole numbers, such as 147/160, so that the

@@ -35,5 +35,42 @@ def resample():
     save("resample_clock.txt", scipy.signal.resample(x, 801))     # ratio 801/800, a clock far off
 
 
+def deconvolve():
+    """A synchronised sweep through a short room with third-order distortion and noise, and its division as documented at
+    dsp.Inverse, written here from the formulas alone."""
+    rate, low, high, seconds, level = 4000.0, 60.0, 1600.0, 0.5, 10 ** (-6 / 20)
+    log = np.log(high / low)
+    L = np.round(low * seconds / log) / low
+    T = L * log
+    t = np.arange(int(np.ceil(T * rate))) / rate
+    phase = 2 * np.pi * low * L * (np.exp(t / L) - 1)
+    fade_in, fade_out = 0.03, 0.01
+    fade = np.where(t < fade_in, 0.5 - 0.5 * np.cos(np.pi * t / fade_in), 1.0)
+    left = T - t
+    fade *= np.where(left < fade_out, 0.5 - 0.5 * np.cos(np.pi * left / fade_out), 1.0)
+    sweep = level * fade * np.sin(phase)
+    third = 0.01 * level * fade * np.sin(3 * phase) * (low * np.exp(t / L) < 600)
+    rng = np.random.default_rng(1)
+    fir = np.zeros(300)
+    fir[[12, 41, 90]] = 1.0, -0.6, 0.35
+    fir[60:] += 0.05 * rng.standard_normal(240) * np.exp(-np.arange(240) / 60)
+    recording = scipy.signal.fftconvolve(sweep + third, fir)
+    recording += 1e-3 * rng.standard_normal(len(recording))
+
+    size = scipy.fft.next_fast_len(len(sweep) + 400, real=True)
+    S = scipy.fft.rfft(sweep, size)
+    f = np.arange(len(S)) * rate / size
+    octaves = np.log2(np.maximum(f, 1e-9) / low)
+    from_top = np.log2(high / np.maximum(f, 1e-9))
+    W = np.prod([0.5 - 0.5 * np.cos(np.pi * np.clip(6 * o, 0, 1)) for o in (octaves, from_top)], axis=0)
+    power = np.abs(S) ** 2
+    epsilon = np.maximum(0, 1e-6 * power[W == 1].mean() - power)
+    G = W * np.conj(S) / (power + epsilon)
+    response = scipy.fft.irfft(G * scipy.fft.rfft(recording, size), size)
+    save("deconvolve_recording.txt", recording)
+    save("deconvolve_response.txt", response)
+
+
 if __name__ == "__main__":
     resample()
+    deconvolve()

@@ -1,0 +1,358 @@
+package dsp
+
+import (
+	"fmt"
+	"math"
+)
+
+// The regularisation. The response is wanted with the phase of the room and nothing added, so its pass band is real and
+// positive (zero phase) and known in closed form: edges of a sixth of an octave inside the band of the sweep, where the sweep
+// has power. Within the band the division is exact wherever the sweep's power is above −60 dB of its mean.
+const (
+	passEdgeOctaves = 1.0 / 6
+	powerFloor      = 1e-6
+	maxSegmentBytes = 4 << 30 // spectra of one segment, some five arrays of its length
+)
+
+// Inverse divides an excitation out of recordings. It holds G(f) = W(f) S*(f) / (|S(f)|² + ε(f)), S being the excitation's
+// spectrum: Tikhonov's regularisation (Tikhonov 1963; for sweeps Farina, AES preprint 5093, 2000, names the division) with
+// ε(f) = max(0, 10⁻⁶ P − |S(f)|²), P the mean of |S|² over the band, and the pass band W of PassBand. It is not changed by
+// use: safe for concurrent use.
+type Inverse struct {
+	excitation *Excitation
+	size       int
+	spectrum   []complex128 // G
+	played     []complex128 // S
+}
+
+// NewInverse prepares the division for segments of a recording as long as the excitation and tailS seconds, the time in which
+// the room dies away. Errors: an excitation without samples, rate, band or power, and lengths beyond what memory should hold.
+func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
+	switch {
+	case e == nil || len(e.Samples) == 0:
+		return nil, fmt.Errorf("deconvolution: the played signal has no samples")
+	case !(e.SampleRateHz > 0) || math.IsInf(e.SampleRateHz, 0):
+		return nil, fmt.Errorf("deconvolution: the played signal's sample rate is %g Hz: a number above 0 is needed", e.SampleRateHz)
+	case !(e.LowHz > 0 && e.HighHz >= 2*e.LowHz && e.HighHz <= e.SampleRateHz/2):
+		return nil, fmt.Errorf("deconvolution: the played signal's band is %g to %g Hz at %g Hz sample rate: at least an octave below half the rate is needed",
+			e.LowHz, e.HighHz, e.SampleRateHz)
+	case !(tailS >= 0):
+		return nil, fmt.Errorf("deconvolution: a tail of %g s: 0 or more is needed", tailS)
+	}
+	length := float64(len(e.Samples)) + tailS*e.SampleRateHz
+	if length*5*8 > maxSegmentBytes {
+		return nil, fmt.Errorf("deconvolution: %.4g s of sweep and tail at %g Hz would need %.2g GB: use a shorter sweep or tail, or a lower sample rate",
+			length/e.SampleRateHz, e.SampleRateHz, length*5*8/1e9)
+	}
+	v := &Inverse{excitation: e, size: SmoothLength(int(math.Ceil(length)))}
+	v.played = RealSpectrum(e.Samples, v.size)
+	v.spectrum = make([]complex128, len(v.played))
+	mean, count := 0.0, 0
+	for k, s := range v.played {
+		if v.PassBand(v.binHz(k)) == 1 {
+			mean += power(s)
+			count++
+		}
+	}
+	if !(mean > 0) {
+		return nil, fmt.Errorf("deconvolution: the played signal has no power between %g and %g Hz: check the file and the band", e.LowHz, e.HighHz)
+	}
+	floor := powerFloor * mean / float64(count)
+	for k, s := range v.played {
+		w := v.PassBand(v.binHz(k)) / max(power(s), floor)
+		v.spectrum[k] = complex(w*real(s), -w*imag(s))
+	}
+	return v, nil
+}
+
+func power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
+
+func (v *Inverse) binHz(k int) float64 {
+	return float64(k) * v.excitation.SampleRateHz / float64(v.size)
+}
+
+// PassBand is W(f), the gain that every response carries: 1 from a sixth of an octave above the excitation's lowest frequency to
+// a sixth of an octave below its highest, 0 outside these two, and half a cosine over the logarithm of the frequency between.
+func (v *Inverse) PassBand(frequencyHz float64) float64 {
+	edge := func(octaves float64) float64 {
+		return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, octaves/passEdgeOctaves)))
+	}
+	if !(frequencyHz > 0) {
+		return 0
+	}
+	return edge(math.Log2(frequencyHz/v.excitation.LowHz)) * edge(math.Log2(v.excitation.HighHz/frequencyHz))
+}
+
+// FlatBandHz gives the edges between which PassBand is 1.
+func (v *Inverse) FlatBandHz() (lowHz, highHz float64) {
+	return v.excitation.LowHz * math.Exp2(passEdgeOctaves), v.excitation.HighHz * math.Exp2(-passEdgeOctaves)
+}
+
+// Size is the number of lags of a deconvolution, and the longest segment one takes.
+func (v *Inverse) Size() int { return v.size }
+
+// Deconvolution is a recorded segment with the excitation divided out: a circle of Size lags.
+type Deconvolution struct {
+	inverse *Inverse
+	lags    []float64
+}
+
+// Deconvolve divides the excitation out of a segment of a recording: h = IDFT(G · DFT(segment)). A segment that is the
+// excitation itself gives the band-limited unit pulse at lag 0 (its spectrum is W), so the response has the gain of the chain
+// from the excitation's samples to the recording's. The segment begins near the moment the excitation began; lags count from its
+// first sample. It is zero-padded to Size; an error if it is longer.
+func (v *Inverse) Deconvolve(segment []float64) (*Deconvolution, error) {
+	if len(segment) > v.size {
+		return nil, fmt.Errorf("deconvolution: a segment of %d samples, at most %d fit the excitation and its tail: cut it, or ask for a longer tail", len(segment), v.size)
+	}
+	Y := RealSpectrum(segment, v.size)
+	for k := range Y {
+		Y[k] *= v.spectrum[k]
+	}
+	return &Deconvolution{inverse: v, lags: RealSignal(Y, v.size)}, nil
+}
+
+// SampleRateHz is the rate of the recording and of all responses cut from it.
+func (d *Deconvolution) SampleRateHz() float64 { return d.inverse.excitation.SampleRateHz }
+
+// Cut copies count lags from fromLag on, as samples; negative lags are times before the segment's first sample. The circle is
+// Size long: lags that far apart are the same.
+func (d *Deconvolution) Cut(fromLag, count int) []float64 {
+	out := make([]float64, max(0, count))
+	n := len(d.lags)
+	for i := range out {
+		out[i] = d.lags[((fromLag+i)%n+n)%n]
+	}
+	return out
+}
+
+// Onset looks for the direct sound between two lags: the first peak within 6 dB of the largest that follows it in 30 ms, since
+// a reflection may be louder than what arrives first. It returns the peak's place in samples, whole and part (band-limited
+// interpolation), and the response's value there, whose sign is the polarity.
+func (d *Deconvolution) Onset(fromLag, toLag int) (lagSamples, value float64) {
+	h := d.Cut(fromLag, toLag-fromLag)
+	lag, value := onset(h, d.SampleRateHz())
+	return float64(fromLag) + lag, value
+}
+
+func onset(h []float64, sampleRateHz float64) (place, value float64) {
+	if len(h) == 0 {
+		return math.NaN(), math.NaN()
+	}
+	largest := argMaxAbs(h)
+	first := largest
+	for i := max(0, largest-int(0.03*sampleRateHz)); i < largest; i++ {
+		if math.Abs(h[i]) >= math.Abs(h[largest])/2 {
+			// Up this slope to its top.
+			for first = i; first < largest && math.Abs(h[first+1]) > math.Abs(h[first]); first++ {
+			}
+			break
+		}
+	}
+	return refinePeak(h, first)
+}
+
+func argMaxAbs(h []float64) int {
+	best := 0
+	for i, v := range h {
+		if math.Abs(v) > math.Abs(h[best]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// refinePeak finds the top of |h| within one sample of the sample i, by golden section on the band-limited interpolation.
+func refinePeak(h []float64, i int) (place, value float64) {
+	const golden = 0.6180339887498949
+	low, high := float64(i)-1, float64(i)+1
+	for high-low > 1e-7 {
+		a, b := high-golden*(high-low), low+golden*(high-low)
+		if math.Abs(interpolate(h, a)) > math.Abs(interpolate(h, b)) {
+			high = b
+		} else {
+			low = a
+		}
+	}
+	place = (low + high) / 2
+	return place, interpolate(h, place)
+}
+
+// CompactnessDB says how well the excitation fits what was recorded: the largest squared lag over the mean of all, in dB.
+// The right sweep gathers its energy in the first milliseconds of the response: 30 dB and more; noise and a wrong sweep spread
+// it. NaN for silence.
+func (d *Deconvolution) CompactnessDB() float64 {
+	sum := 0.0
+	for _, v := range d.lags {
+		sum += v * v
+	}
+	peak := d.lags[argMaxAbs(d.lags)]
+	return 10 * math.Log10(peak*peak*float64(len(d.lags))/sum)
+}
+
+// Residual is what the response doesn't explain of the segment: the recording, band-limited by PassBand, less the excitation
+// through the response between two lags. Clicks and gaps stand out in it, since they belong to no response. It has as many
+// samples as the circle has lags; sample i is the segment's sample i.
+func (d *Deconvolution) Residual(fromLag, toLag int) []float64 {
+	rest := append([]float64(nil), d.lags...)
+	n := len(rest)
+	for lag := fromLag; lag < toLag && lag-fromLag < n; lag++ {
+		rest[(lag%n+n)%n] = 0
+	}
+	R := RealSpectrum(rest, n)
+	for k := range R {
+		R[k] *= d.inverse.played[k]
+	}
+	return RealSignal(R, n)
+}
+
+// HarmonicOrders are the distortion orders that are told apart, 2 to HarmonicOrders.
+const HarmonicOrders = 5
+
+// Harmonic cuts the response of a distortion order, L ln(order) before the linear response whose direct sound is at directLag.
+// Sample 0 stands preS seconds before that order's direct sound, on the exact fraction of a sample, so its phase is right where
+// the sweep is synchronised (Novak et al., JAES 63 (2015) 786). The response reaches until shortly before the next lower order
+// begins, at most lengthS, and is faded out over its last tenth. Its spectrum at f is the amplitude of the harmonic of that
+// order at f, when a sine of amplitude 1 and frequency f/order is played. An error where the excitation is no exponential
+// sweep or the orders are too close to tell apart.
+func (d *Deconvolution) Harmonic(order int, directLag, preS, lengthS float64) ([]float64, error) {
+	e := d.inverse.excitation
+	if e.RateS <= 0 {
+		return nil, fmt.Errorf("distortion: the played signal is no exponential sweep, so its distortion orders can't be told apart")
+	}
+	if order < 1 || order > HarmonicOrders {
+		return nil, fmt.Errorf("distortion: order %d: orders 1 to %d are told apart", order, HarmonicOrders)
+	}
+	if order > 1 {
+		lengthS = min(lengthS, e.RateS*math.Log(float64(order)/float64(order-1)))
+	}
+	count := int((lengthS) * e.SampleRateHz)
+	if count < 32 || preS*2 > lengthS {
+		return nil, fmt.Errorf("distortion: %.3g s between orders %d and %d: use a longer sweep", lengthS, order, order-1)
+	}
+	place := directLag - (e.RateS*math.Log(float64(order))+preS)*e.SampleRateHz
+	whole := math.Floor(place)
+	h := FractionalDelay(d.Cut(int(whole), count), whole-place)
+	fade := count / 10
+	for i := range fade {
+		h[count-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(fade))
+	}
+	return h, nil
+}
+
+// ThirdOctaveEdgesHz gives the edges of the base-ten third octave around a mid-band frequency (IEC 61260-1:2014): 10^(∓1/20) times it.
+func ThirdOctaveEdgesHz(centreHz float64) (lowHz, highHz float64) {
+	return centreHz * math.Pow(10, -0.05), centreHz * math.Pow(10, 0.05)
+}
+
+// bandPower is the mean of |DFT(h)|² between two frequencies, from a transform of at least eight lines in the band.
+func bandPower(h []float64, sampleRateHz, lowHz, highHz float64) float64 {
+	n := SmoothLength(max(len(h), int(8*sampleRateHz/(highHz-lowHz))))
+	X := RealSpectrum(h, n)
+	return bandMean(func(k int) float64 { return power(X[k]) }, n, sampleRateHz, lowHz, highHz)
+}
+
+// bandMean averages a quantity over the lines of a transform of length n between two frequencies; NaN where there is none.
+func bandMean(at func(k int) float64, n int, sampleRateHz, lowHz, highHz float64) float64 {
+	sum, count := 0.0, 0
+	step := sampleRateHz / float64(n)
+	for k := int(math.Ceil(lowHz / step)); k <= n/2 && float64(k)*step < highHz; k++ {
+		sum += at(k)
+		count++
+	}
+	return sum / float64(count)
+}
+
+// HarmonicLevel is the level of one distortion order in one band.
+type HarmonicLevel struct {
+	Order    int
+	CentreHz float64 // mid-band of the played frequency; the harmonic itself is order times as high
+	LevelDB  float64 // harmonic re linear response; NaN where the sweep doesn't reach, or where the noise hides it
+	FloorDB  float64 // what the noise alone would show in its place; NaN where the noise isn't known
+}
+
+// Noise is the noise of a recording as it appears in its responses.
+type Noise struct {
+	density      []float64 // per bin of a transform of size
+	size         int
+	sampleRateHz float64
+}
+
+// Noise passes a stretch of the recording without signal, best the silence before the sweep, through the same inverse as the
+// sweep (after a Hann window, so that hum stays in its band). At least 20 ms are needed; of a stretch longer than Size the
+// last Size samples count.
+func (v *Inverse) Noise(silence []float64) (*Noise, error) {
+	rate := v.excitation.SampleRateHz
+	if float64(len(silence)) < 0.02*rate {
+		return nil, fmt.Errorf("noise: %.3g s of silence before the sweep: half a second or more tells how much noise there is", float64(len(silence))/rate)
+	}
+	silence = silence[max(0, len(silence)-v.size):]
+	x := make([]float64, len(silence))
+	squares := 0.0
+	for i, s := range silence {
+		w := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(x)))
+		x[i] = w * s
+		squares += w * w
+	}
+	// A segment as long as the circle holds size/squares times the windowed energy, and the circle spreads it over size lags.
+	density := make([]float64, len(v.spectrum))
+	for k, X := range RealSpectrum(x, v.size) {
+		density[k] = power(X) / squares * power(v.spectrum[k])
+	}
+	return &Noise{density: density, size: v.size, sampleRateHz: rate}, nil
+}
+
+// Density is the mean between two frequencies of the noise's power density in the response: n samples of response hold, on
+// average, n·Density in |DFT|², so that it can be set against the spectrum of any gate.
+func (n *Noise) Density(lowHz, highHz float64) float64 {
+	return bandMean(func(k int) float64 { return n.density[k] }, n.size, n.sampleRateHz, lowHz, highHz)
+}
+
+// SNRdB is the signal-to-noise ratio of a response, or of a gate of it, in the third octave around a mid-band frequency: its
+// energy less the noise's, over the noise's, in dB. −Inf where the noise is all there is; NaN where the band holds neither.
+func (n *Noise) SNRdB(response []float64, centreHz float64) float64 {
+	low, high := ThirdOctaveEdgesHz(centreHz)
+	noise := n.Density(low, high) * float64(len(response))
+	total := bandPower(response, n.sampleRateHz, low, high)
+	return 10 * math.Log10(max(0, total-noise)/noise)
+}
+
+// HarmonicLevels gives the level of the distortion orders 2 to HarmonicOrders in third octaves of the played frequency: the
+// mean of |H_n(nf)|² over the band, f from edge to edge, re the mean of |H_1(f)|², in dB. So a level of −40 dB at 1000 Hz and
+// order 3 means that a tone at 1 kHz comes with one at 3 kHz of a hundredth of its amplitude at the microphone. Linear and
+// harmonic responses are cut as in Harmonic. Noise may be nil. A level is given only 3 dB above the noise's floor and inside
+// the band in which PassBand is 1, else it is NaN. Errors as in Harmonic.
+func (d *Deconvolution) HarmonicLevels(directLag, preS, lengthS float64, centresHz []float64, noise *Noise) ([]HarmonicLevel, error) {
+	rate := d.SampleRateHz()
+	flatLow, flatHigh := d.inverse.FlatBandHz()
+	linear, err := d.Harmonic(1, directLag, preS, lengthS)
+	if err != nil {
+		return nil, err
+	}
+	var levels []HarmonicLevel
+	for order := 2; order <= HarmonicOrders; order++ {
+		h, err := d.Harmonic(order, directLag, preS, lengthS)
+		if err != nil {
+			return nil, err
+		}
+		for _, centre := range centresHz {
+			l := HarmonicLevel{Order: order, CentreHz: centre, LevelDB: math.NaN(), FloorDB: math.NaN()}
+			low, high := ThirdOctaveEdgesHz(centre)
+			n := float64(order)
+			if low >= flatLow && n*high <= flatHigh {
+				fundamental := bandPower(linear, rate, low, high)
+				harmonic := bandPower(h, rate, n*low, n*high)
+				floor := 0.0
+				if noise != nil {
+					floor = noise.Density(n*low, n*high) * float64(len(h))
+					l.FloorDB = 10 * math.Log10(floor/fundamental)
+				}
+				if harmonic > 2*floor {
+					l.LevelDB = 10 * math.Log10((harmonic-floor)/fundamental)
+				}
+			}
+			levels = append(levels, l)
+		}
+	}
+	return levels, nil
+}
