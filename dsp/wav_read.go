@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strings"
 
 	"github.com/go-audio/riff"
 )
@@ -208,8 +209,10 @@ func (s *WAVStream) readAll(first, end int) (*Audio, error) {
 			fmt.Sprintf("at most %d GiB of samples at once", maxWholeBytes>>30), "split the recording, or name the one channel that is needed")
 	}
 	dst := make([][]float64, s.info.Channels)
+	n := int(s.info.Frames)
+	samples := make([]float64, (end-first)*n) // one piece: tens of thousands of small ones would cost more than they hold
 	for c := first; c < end; c++ {
-		dst[c] = make([]float64, s.info.Frames)
+		dst[c], samples = samples[:n:n], samples[n:]
 	}
 	if _, err := s.ReadFrames(dst); err != nil {
 		return nil, err
@@ -520,12 +523,11 @@ func (s *WAVStream) nextChunk(label string, end, length int64) (int64, error) {
 
 // chunkLabel makes a chunk's name fit to print.
 func chunkLabel(id string) string {
-	for _, b := range []byte(id) {
-		if b < ' ' || b > '~' {
-			return fmt.Sprintf("%q", id)
-		}
+	label := strings.TrimRight(id, " ")
+	if label == "" || strings.ContainsFunc(label, func(r rune) bool { return r < ' ' || r > '~' }) {
+		return fmt.Sprintf("%q", id)
 	}
-	return string(bytes.TrimRight([]byte(id), " "))
+	return label
 }
 
 // readDS64 reads the size of the samples of an RF64 or BW64 file (EBU Tech 3306: RIFF size, data size, sample count, 64 bits each).
