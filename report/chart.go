@@ -137,8 +137,12 @@ func (s *series) Plot(c draw.Canvas, p *plot.Plot) {
 			continue
 		}
 		x, lo, hi := tx(s.x[i]), ty(s.low[i]), ty(s.high[i])
-		for _, l := range [][]vg.Point{{{X: x, Y: lo}, {X: x, Y: hi}}, {{X: x - 2, Y: lo}, {X: x + 2, Y: lo}}, {{X: x - 2, Y: hi}, {X: x + 2, Y: hi}}} {
-			c.StrokeLines(bar, c.ClipLinesXY(l)...)
+		c.StrokeLines(bar, c.ClipLinesXY([]vg.Point{{X: x, Y: lo}, {X: x, Y: hi}})...)
+		if len(s.low) > 30 {
+			continue // caps would run into one another
+		}
+		for _, y := range []vg.Length{lo, hi} {
+			c.StrokeLines(bar, c.ClipLinesXY([]vg.Point{{X: x - 2, Y: y}, {X: x + 2, Y: y}})...)
 		}
 	}
 	if s.marker == nil {

@@ -24,6 +24,7 @@ type figure struct {
 
 type drawing struct {
 	Caption string
+	Note    string // a quiet line under the caption
 	SVG     template.HTML
 	Missing string
 }
@@ -224,7 +225,7 @@ func (m *maker) diffusion() (*figure, error) {
 		{"Normalised: the panel against the flat board", "Normalised diffusion coefficient of the panel, measured and predicted",
 			[]*series{&predictedNormalised, &normalised}},
 	} {
-		axis, xt, shade := m.bandAxis(350, 27)
+		axis, xt, shade := m.bandAxis(330, 26)
 		y := span{0, 1}
 		if r, ok := reach(part.series); ok {
 			y = outward(span{math.Max(math.Min(0, r.low), -1), math.Min(math.Max(1, r.high), 1.2)}, 0.2)
@@ -232,7 +233,7 @@ func (m *maker) diffusion() (*figure, error) {
 		err := m.put(f, part.caption, &chart{
 			title: part.what, desc: "Line chart over frequency in hertz, from " + hertz(math.Pow(10, axis.low)) + " to " + hertz(math.Pow(10, axis.high)) +
 				". Shaded: bands that can't be used. The numbers are in the table below the picture.",
-			w: 400, h: 260, xLabel: "Frequency (Hz)", yLabel: "Diffusion coefficient", x: axis, y: y, xTicks: xt, yTicks: ticks(y, 0.2, plainTick),
+			w: 380, h: 260, xLabel: "Frequency (Hz)", yLabel: "Diffusion coefficient", x: axis, y: y, xTicks: xt, yTicks: ticks(y, 0.2, plainTick),
 			back: backdrop{shade: shade, colour: shadeColour}, series: part.series,
 		}, "No diffusion coefficient is known here.")
 		if err != nil {
@@ -290,7 +291,11 @@ func (m *maker) levels() (*figure, error) {
 	var bands []*band
 	var all []*series
 	intervals := false
-	for _, i := range m.usableBands() {
+	drawn := spread(m.usableBands(), 12)
+	if n := len(m.usableBands()) - len(drawn); n > 0 {
+		f.See += fmt.Sprintf(" %s between these stand in the tables only.", count(n, "band", "bands"))
+	}
+	for _, i := range drawn {
 		b := &band{i: i}
 		b.measured.look, b.flat.look, b.predicted.look, b.both.look = measuredLook, flatLook, predictedLook, predictedFlatLook
 		for _, p := range m.counted() {
@@ -313,8 +318,9 @@ func (m *maker) levels() (*figure, error) {
 		}
 		bands = append(bands, b)
 	}
-	y := span{-30, 5}
+	y, cut := span{-30, 5}, false
 	if r, ok := reach(all); ok {
+		cut = r.low < r.high-40
 		y = outward(span{math.Max(r.low, r.high-40), r.high}, 5)
 	}
 	axis, xt := m.angleAxis()
@@ -355,7 +361,7 @@ func (m *maker) levels() (*figure, error) {
 		}
 	}
 	f.Sure += m.leftOut()
-	if y.high-y.low >= 40 {
+	if cut {
 		f.Sure += " Levels more than 40 dB under the strongest are not drawn."
 	}
 	f.Tables = m.levelTables()
@@ -366,8 +372,8 @@ func (m *maker) levels() (*figure, error) {
 func (m *maker) comb() (*figure, error) {
 	f := &figure{
 		ID: "comb", Title: "Comb signature", Columns: "many",
-		See: "Direct sound and reflection together make a comb: peaks and notches in the spectrum. The upper pictures show how deep the notches are (peak to notch), " +
-			"the lower ones at which frequencies they lie. A flat board's comb is deep and regular; a diffuser's is shallow and broken up.",
+		See: "Direct sound and reflection together make a comb: peaks and notches in the spectrum. The first pictures show how deep the notches are (peak to notch), " +
+			"the last two at which frequencies they lie. A flat board's comb is deep and regular; a diffuser's is shallow and broken up.",
 	}
 	type traces struct{ measured, predicted, flat, predictedFlat series }
 	look := func(t *traces) {
@@ -501,7 +507,10 @@ func (m *maker) timeView() (*figure, error) {
 	}
 	for _, k := range []mark{{float64(v.DirectS) * 1000, "direct sound", 0, false}, {float64(v.ArrivalS) * 1000, "reflection", 0, false}} {
 		if finite(k.x) {
-			k.left = k.x > (x.low+x.high)/2
+			k.left = k.x > x.low+0.8*(x.high-x.low)
+			if len(back.marks) > 0 && k.x-back.marks[0].x < 0.25*(x.high-x.low) {
+				k.row = 1
+			}
 			back.marks = append(back.marks, k)
 		}
 	}
@@ -519,38 +528,37 @@ func (m *maker) timeView() (*figure, error) {
 		caption, yLabel string
 		series          []*series
 	}{
-		{"As recorded", "Sound pressure re direct peak", []*series{empty, panel}},
-		{"The reflection alone: with panel (or board) minus without", "Sound pressure re direct peak", []*series{flatDiff, panelDiff}},
+		{"As recorded", "Pressure re direct peak", []*series{empty, panel}},
+		{"The reflection alone (with minus without)", "Pressure re direct peak", []*series{flatDiff, panelDiff}},
 	} {
 		y := span{-1, 1}
 		if r, ok := reach(part.series); ok {
 			top := math.Max(math.Max(-r.low, r.high), 1e-6)
-			step := niceStep(2*top, 6)
-			y = outward(span{-top * 1.05, top * 1.05}, step)
+			y = span{-top * 1.08, top * 1.4} // the marks' names stand above the curves
 		}
 		ss := part.series
 		if part.series[0] == flatDiff && window.drawn() {
 			raised := *window
 			raised.y = make([]float64, len(window.y))
 			for i, w := range window.y {
-				raised.y[i] = w * y.high * 0.98 // the window's 1 is drawn at the top
+				raised.y[i] = w * y.high * 0.8 // the window's 1 is drawn below the names
 			}
 			ss = append([]*series{&raised}, ss...)
 		}
 		err := m.put(f, part.caption, &chart{
 			title: part.caption + ", at " + v.Position,
 			desc:  "Line chart over time in milliseconds since the sound left the source; the gate is shaded. Sampled numbers are in the table below the picture.",
-			w:     400, h: 240, xLabel: "Time since emission (ms)", yLabel: part.yLabel, x: x, y: y, xTicks: xt,
+			w:     380, h: 235, xLabel: "Time since emission (ms)", yLabel: part.yLabel, x: x, y: y, xTicks: xt,
 			yTicks: ticks(y, niceStep(y.high-y.low, 6), plainTick), back: back, series: ss,
 		}, "No response is known here.")
 		if err != nil {
 			return nil, err
 		}
 	}
-	keyNames := []key{{"k-measured-line", "with the panel"}, {"k-flat-line", "without it; below: the flat board's reflection"}}
+	keyNames := []key{{"k-measured-line", "with the panel"}, {"k-flat-line", "first picture: without it; second: flat board"}}
 	f.Keys = append(f.Keys, keyNames...)
 	if window.drawn() {
-		f.Keys = append(f.Keys, key{"k-window", "time window, full height = 1"})
+		f.Keys = append(f.Keys, key{"k-window", "time window, plateau = 1"})
 	}
 	if back.shade != nil {
 		f.Keys = append(f.Keys, key{"k-gate", "gate"})
@@ -623,7 +631,8 @@ func (m *maker) farField() (*figure, error) {
 	for _, i := range chosen {
 		b := ff.Bands[i]
 		f.Drawings = append(f.Drawings, drawing{
-			Caption: hertz(b.CentreHz) + ": diffusion coefficient of panel " + num(b.Panel, 2) + ", flat board " + num(b.Flat, 2) + ", textbook " + num(b.Textbook, 2),
+			Caption: hertz(b.CentreHz),
+			Note:    "Diffusion coefficient: panel " + num(b.Panel, 2) + ", flat " + num(b.Flat, 2) + ", textbook " + num(b.Textbook, 2),
 			SVG:     polar(fmt.Sprintf("%s-%d", f.ID, len(f.Drawings)+1), ff, b),
 		})
 	}

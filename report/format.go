@@ -38,8 +38,8 @@ func fixed(v float64, decimals int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return dash
 	}
-	if math.Abs(v) > 1e9 {
-		return strings.Replace(strconv.FormatFloat(v, 'e', 2, 64), "-", "−", 1)
+	if math.Abs(v) >= 1e6 { // nothing of ours is as large: don't let it burst a table
+		return strings.Replace(strconv.FormatFloat(v, 'e', 0, 64), "-", "−", 1)
 	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {
@@ -73,9 +73,9 @@ func between(i *analysis.Interval, decimals int) string {
 
 var nominal = [10]string{"1", "1.25", "1.6", "2", "2.5", "3.15", "4", "5", "6.3", "8"}
 
-// bandFigure is the nominal mid-band frequency where hz is an exact third-octave mid-band (IEC 61260-1), else hz to three digits.
+// bandFigure is the nominal mid-band frequency where hz is an exact third-octave mid-band (IEC 61260-1), else hz to three digits; NaN for what is no frequency of sound.
 func bandFigure(hz float64) float64 {
-	if !finite(hz) || hz <= 0 {
+	if !(hz >= 0.1 && hz <= 1e6) {
 		return math.NaN()
 	}
 	k := math.Round(10 * math.Log10(hz))

@@ -14,14 +14,14 @@ const (
 )
 
 // polar draws one band's far field on a half circle: 0° (the panel's normal) points up, positive angles to the right, the rim is 0 dB
-// or the next multiple of 5 above the strongest level, the centre 30 dB less.
+// (or a multiple of 5 above it where a level stands more than 0.5 dB over the rim), the centre 30 dB less.
 func polar(id string, ff *analysis.FarField, b analysis.FarFieldBand) template.HTML {
 	const w, cx, cy = 300.0, 150.0, 152.0
 	top := 0.0
 	for _, v := range [][]analysis.Num{b.PanelDB, b.FlatDB, b.TextbookDB} {
 		for i := range v {
 			if x := at(v, i); finite(x) {
-				top = math.Max(top, 5*math.Ceil(x/5-1e-9))
+				top = math.Max(top, 5*math.Ceil((x-0.5)/5))
 			}
 		}
 	}

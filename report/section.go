@@ -23,10 +23,10 @@ func (m *maker) section() (*figure, error) {
 	}
 	f.Keys = []key{{"k-design", "design"}}
 	if known {
-		f.See = "A cut across the panel, front at the top, to scale: each well's depth by the design and as the measurement says it was built. " +
-			"Beside it, the same difference enlarged: above the line means deeper than designed."
+		f.See = "A cut across the panel, front at the top, to scale: each well as the measurement says it was built, with the design's depth as a dashed line. " +
+			"The second picture enlarges the same difference: above the line means deeper than designed."
 		f.Sure = "The bars are 95 % intervals, the model's own error included."
-		f.Keys = append(f.Keys, key{"k-built", "built, with 95 % interval"})
+		f.Keys = append(f.Keys, key{"k-built", "built, with 95 % interval"}, key{"k-well", "well (air)"}, key{"k-wood", "wood"})
 	}
 	d := drawing{Caption: "Cut across the wells", SVG: m.crossSection("section-1", known)}
 	if d.SVG == "" {
@@ -64,7 +64,7 @@ func (m *maker) deviation() *chart {
 	zero := &series{look: look{colour: predictedColour, width: 1.4, dashes: predictedLook.dashes}, x: []float64{x.low, x.high}, y: []float64{0, 0}}
 	return &chart{
 		title: "Built depth minus designed depth, well by well", desc: "Chart with one mark and a 95 % interval for each well, in millimetres; 0 is the design. The numbers are in the table below the picture.",
-		w: 400, h: 230, xLabel: "Well number", yLabel: "Deeper than designed (mm)", x: x, y: y,
+		w: 380, h: 230, xLabel: "Well number", yLabel: "Deeper than designed (mm)", x: x, y: y,
 		xTicks: ticks(x, step, plainTick), yTicks: ticks(y, niceStep(y.high-y.low, 6), plainTick), series: []*series{zero, s},
 	}
 }
@@ -76,7 +76,7 @@ func (m *maker) crossSection(id string, known bool) template.HTML {
 	if !finite(p.WidthM, p.DepthM, p.WellWidthM) || p.WidthM <= 0 || p.DepthM <= 0 || p.WellWidthM <= 0 || n == 0 || p.DepthM > 4*p.WidthM {
 		return ""
 	}
-	const w, left, top = 400.0, 12.0, 26.0
+	const w, left, top = 380.0, 10.0, 26.0
 	scale := (w - 2*left) / p.WidthM
 	px := func(x float64) float64 { return left + (x+p.WidthM/2)*scale }
 	py := func(d float64) float64 { return top + d*scale }
@@ -87,6 +87,12 @@ func (m *maker) crossSection(id string, known bool) template.HTML {
 		}
 	}
 	bottom := py(deepest)
+	built := map[int]float64{}
+	for _, well := range m.r.Wells {
+		if known && finite(float64(well.BuiltM)) {
+			built[well.Number-1] = float64(well.BuiltM)
+		}
+	}
 	c := &pen{}
 	c.rect("wood", px(-p.WidthM/2), top, p.WidthM*scale, p.DepthM*scale)
 	wellW := p.WellWidthM * scale
@@ -96,22 +102,30 @@ func (m *maker) crossSection(id string, known bool) template.HTML {
 		if !finite(x, d) {
 			continue
 		}
-		l := px(x) - wellW/2
-		if d > 0 {
-			c.rect("well", l, top, wellW, d*scale)
+		l, air := px(x)-wellW/2, d
+		if b, ok := built[i]; ok {
+			air = b
 		}
-		c.path("designline", polyline([][2]float64{{l, py(0)}, {l, py(d)}, {l + wellW, py(d)}, {l + wellW, py(0)}}, false))
+		if air = math.Min(air, deepest); air > 0 {
+			c.rect("well", l, top, wellW, air*scale)
+		}
+		c.line("designline", l, py(d), l+wellW, py(d))
 		if i%every == 0 {
 			c.text("t-quiet", "middle", px(x), top-8, strconv.Itoa(i+1))
 		}
 	}
 	for _, well := range m.r.Wells {
 		i := well.Number - 1
-		if !known || i < 0 || i >= n || !finite(p.WellCentreM[i], float64(well.BuiltM)) {
+		if !known || i < 0 || i >= n || !finite(p.WellCentreM[i]) {
 			continue
 		}
 		x := px(p.WellCentreM[i])
-		y := py(math.Min(float64(well.BuiltM), deepest))
+		depth, ok := built[i]
+		if !ok {
+			c.text("t-quiet", "middle", x, bottom+15, "?")
+			continue
+		}
+		y := py(math.Min(depth, deepest))
 		if finite(float64(well.LowM), float64(well.HighM)) {
 			lo, hi := py(math.Max(float64(well.LowM), -0.01)), py(math.Min(float64(well.HighM), deepest))
 			c.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh6M%s %sh6", coord(x), coord(lo), coord(hi), coord(x-3), coord(lo), coord(x-3), coord(hi)))

@@ -21,9 +21,9 @@ type scene struct {
 }
 
 const (
-	sceneWidth  = 420.0
-	sceneHeight = 430.0 // at most
-	sceneMargin = 14.0
+	sceneWidth  = 380.0
+	sceneHeight = 400.0 // at most
+	sceneMargin = 12.0
 )
 
 func (s *scene) px(h float64) float64 { return sceneMargin + (h-s.minH)*s.scale }
@@ -115,7 +115,7 @@ func (m *maker) setup() (*figure, error) {
 		f.See += fmt.Sprintf(" For “%s”, an echo off any point inside the tinted ring arrives while the gate is open; what lies outside comes too late.", clean(shown.Name))
 		f.Sure += " but the gate"
 	}
-	f.Sure += ". A tape measure is good to about a centimetre, and so are these places."
+	f.Sure += ". A tape measure is good to about a centimetre, and so are these places. Echoes that never touch the panel drop out where the room without it was measured and subtracted."
 	f.Tables = []table{m.placeTable()}
 	return f.settle("The sizes of the panel or the places are not known, so the set-up can't be drawn."), nil
 }
@@ -192,6 +192,7 @@ func (m *maker) scene(h, v int, id, title, across string, shown *analysis.Positi
 	s.w = sceneWidth
 	s.scale = math.Min((sceneWidth-2*sceneMargin)/(s.maxH-s.minH), (sceneHeight-2*sceneMargin)/(s.maxV-s.minV))
 	s.height = math.Max((s.maxV-s.minV)*s.scale+2*sceneMargin, 120)
+	total := s.height + 26 // a strip below for the scale
 	if slack := (sceneWidth-2*sceneMargin)/s.scale - (s.maxH - s.minH); slack > 0 {
 		s.minH, s.maxH = s.minH-slack/2, s.maxH+slack/2
 	}
@@ -202,15 +203,15 @@ func (m *maker) scene(h, v int, id, title, across string, shown *analysis.Positi
 	if shown != nil {
 		s.gate(m, shown, id)
 	}
+	s.panel(r.Panel)
+	s.places(r, shown)
 	for _, w := range walls {
 		s.wall(w)
 	}
-	s.panel(r.Panel)
-	s.places(r, shown)
-	s.scaleBar()
+	s.scaleBar(total)
 
 	desc := fmt.Sprintf("%s %s stands with its front in the origin; %s. The places are in the table below the picture.", across, "The panel", count(len(r.Positions), "microphone", "microphones"))
-	return wrap(id, title, desc, s.w, s.height, s.String()), beyond
+	return wrap(id, title, desc, s.w, total, s.String()), beyond
 }
 
 // panelBox is the panel's outer box; its front face lies at y = 0.
@@ -244,7 +245,11 @@ func (s *scene) wall(w analysis.Surface) {
 		if w.PlaceM > (s.minH+s.maxH)/2 {
 			side = -8
 		}
-		s.label("t-quiet", w.Name, x, 16, side, 0, true)
+		for _, y := range []float64{s.height / 4, s.height / 2, 3 * s.height / 4, 16} {
+			if s.label("t-quiet", w.Name, x, y, side, 0, false) {
+				break
+			}
+		}
 		return
 	}
 	y := s.py(w.PlaceM)
@@ -253,7 +258,11 @@ func (s *scene) wall(w analysis.Surface) {
 	if w.PlaceM > (s.minV+s.maxV)/2 {
 		dy = 14
 	}
-	s.label("t-quiet", w.Name, 34, y, 0, dy, true)
+	for _, x := range []float64{s.w / 4, s.w / 2, 3 * s.w / 4, 34} {
+		if s.label("t-quiet", w.Name, x, y, 0, dy, false) {
+			break
+		}
+	}
 }
 
 func (s *scene) places(r *analysis.Result, shown *analysis.Position) {
@@ -284,7 +293,7 @@ func (s *scene) places(r *analysis.Result, shown *analysis.Position) {
 			s.circle("mic-out", x, y, 2.6)
 		}
 	}
-	s.label("t-strong", "source", x, y, 9, -7, true)
+	s.label("t-strong", "source", x, y, 9, 3.5, true)
 	if s.h != 0 {
 		return // they would hide one another
 	}
@@ -296,7 +305,7 @@ func (s *scene) places(r *analysis.Result, shown *analysis.Position) {
 		}
 	}
 	if n := len(r.Positions); n > 0 {
-		order = append(order, 0, n-1, n/2)
+		order = append(order, 0, n-1)
 		for step := max(n/8, 1); step >= 1; step /= 2 {
 			for i := 0; i < n; i += step {
 				order = append(order, i)
@@ -312,7 +321,7 @@ func (s *scene) places(r *analysis.Result, shown *analysis.Position) {
 		x, y := s.px(p.MicM[s.h]), s.py(p.MicM[s.v])
 		dx, dy := x-s.px(0), y-s.py(0)
 		if d := math.Hypot(dx, dy); d > 0 {
-			dx, dy = dx/d*8, dy/d*8
+			dx, dy = dx/d*11, dy/d*13
 		}
 		done[i] = s.label("t-mic", shorten(p.Name, 14), x, y, dx, dy+3.5, false)
 	}
@@ -368,9 +377,9 @@ func (s *scene) equalPath(source, mic [3]float64, length float64) [][2]float64 {
 	return out
 }
 
-func (s *scene) scaleBar() {
+func (s *scene) scaleBar(bottom float64) {
 	l := niceStep((s.maxH-s.minH)/3, 1)
-	x, y := s.w-sceneMargin-l*s.scale, s.height-8
+	x, y := sceneMargin, bottom-8
 	s.path("scalebar", fmt.Sprintf("M%s %sv-5M%s %sh%sM%s %sv-5", coord(x), coord(y), coord(x), coord(y-2.5), coord(l*s.scale), coord(x+l*s.scale), coord(y)))
-	s.label("t-quiet", plainTick(l)+" m", x+l*s.scale/2, y, 0, -6, true)
+	s.text("t-quiet", "start", x+l*s.scale+6, y, plainTick(l)+" m")
 }

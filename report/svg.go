@@ -164,8 +164,8 @@ func (s *sheet) recode(in io.Reader) (string, error) {
 			}
 		case xml.EndElement:
 			depth--
-			flush()
 			if n := tok.Name.Local; n == "g" || n == "text" {
+				flush()
 				out.WriteString("</" + n + ">")
 			}
 		case xml.CharData:

@@ -18,6 +18,9 @@ type table struct {
 	Small   bool // many columns
 }
 
+// Short reports whether the table is to stay on one printed page.
+func (t table) Short() bool { return len(t.Rows) <= 20 }
+
 type cell struct{ Text, Class string }
 
 func cells(texts ...string) []cell {
@@ -101,7 +104,7 @@ func place(p [3]float64) []string {
 
 func (m *maker) placeTable() table {
 	t := table{Caption: "Places and gates; x along the front, y out of the panel, z up, in metres from the middle of the front; times from the emission", Small: true,
-		Head:  []string{"Place", "x (m)", "y (m)", "z (m)", "Angle (°)", "Distance (m)", "Direct (ms)", "Reflection (ms)", "Gate (ms)", "Gate ended by", "Counts"},
+		Head:  []string{"Place", "x" + nbsp + "(m)", "y" + nbsp + "(m)", "z" + nbsp + "(m)", "Angle" + nbsp + "(°)", "Distance (m)", "Direct (ms)", "Reflection (ms)", "Gate (ms)", "Gate ended by", "Counts"},
 		Words: map[int]bool{9: true, 10: true}}
 	t.row(append(append([]string{"source"}, place(m.r.SourceM)...), dash, dash, dash, dash, dash, dash, dash)...)
 	for _, p := range m.r.Positions {
@@ -178,7 +181,7 @@ func (m *maker) positionTables(caption string, bands []int, perPage int, value f
 	known := false
 	for len(bands) > 0 {
 		n := min(perPage, len(bands))
-		t := table{Caption: caption, Head: []string{"Position", "Angle (°)"}, Small: true}
+		t := table{Caption: caption, Head: []string{"Position", "Angle" + nbsp + "(°)"}, Small: true}
 		for _, i := range bands[:n] {
 			t.Head = append(t.Head, hertz(m.r.Bands[i].CentreHz))
 		}
@@ -202,7 +205,7 @@ func (m *maker) positionTables(caption string, bands []int, perPage int, value f
 
 func (m *maker) combTables() []table {
 	t := table{Caption: "Comb signature over the whole usable range", Small: true,
-		Head: []string{"Position", "Angle (°)", "Delay (ms)", "Reflection re direct (dB)", "Peak to notch (dB)", "First notch (Hz)", "Notches, measured", "predicted", "flat board", "flat board, predicted"}}
+		Head: []string{"Position", "Angle" + nbsp + "(°)", "Delay (ms)", "Reflection re direct (dB)", "Peak to notch (dB)", "First notch (Hz)", "Notches, measured", "predicted", "flat board", "flat board, predicted"}}
 	found := func(v []analysis.Num) string {
 		if len(v) == 0 {
 			return dash
@@ -257,7 +260,7 @@ func (m *maker) farFieldTables(chosen []int) []table {
 	step := max(1, int(math.Ceil(float64(len(ff.AngleDeg))/40)))
 	for len(chosen) > 0 {
 		n := min(3, len(chosen))
-		t := table{Caption: "Levels far away (dB)", Small: true, Head: []string{"Angle (°)"}}
+		t := table{Caption: "Levels far away (dB)", Small: true, Head: []string{"Angle" + nbsp + "(°)"}}
 		if step > 1 {
 			t.Caption = fmt.Sprintf("Levels far away (dB); one angle in %d (the data file holds all)", step)
 		}

@@ -13,6 +13,9 @@ import (
 // textWidth is the widest line of Text, in characters.
 const textWidth = 96
 
+// textLines is the longest that Text gets.
+const textLines = 60
+
 // Text writes r as a summary for a terminal: verdict, reasons, what to do, how sure, bands, wells, warnings; at most 60 lines of at most
 // 96 characters. Longer lists are cut and say so; control characters in names are replaced. It errs where r is nil or w errs.
 func Text(w io.Writer, r *analysis.Result) error {
@@ -29,7 +32,11 @@ func Text(w io.Writer, r *analysis.Result) error {
 	t.bands(r)
 	t.wells(r)
 	t.warnings(r)
-	_, err := t.WriteTo(w)
+	out := t.String()
+	if lines := strings.SplitAfter(out, "\n"); len(lines) > textLines {
+		out = strings.Join(lines[:textLines-1], "") + "… and more in the report\n"
+	}
+	_, err := io.WriteString(w, out)
 	return err
 }
 
@@ -106,9 +113,10 @@ func (t *text) bands(r *analysis.Result) {
 	for _, i := range shown {
 		b := r.Bands[i]
 		d := b.Diffusion
-		fmt.Fprintf(t, "  %-9s %6s %6s %6s   %6s %6s %6s   %10s %10s %10s\n", strings.ReplaceAll(hertz(b.CentreHz), nbsp, " "),
+		line := fmt.Sprintf("  %-9s %6s %6s %6s   %6s %6s %6s   %10s %10s %10s", strings.ReplaceAll(hertz(b.CentreHz), nbsp, " "),
 			plain(d.Panel, 2), plain(d.Flat, 2), plain(d.Normalised, 2), plain(d.PredictedPanel, 2), plain(d.PredictedFlat, 2), plain(d.PredictedNormalised, 2),
 			plain(b.CorrelationScattering, 2), plain(b.LevelDifferenceRMSDB, 1), plain(b.ToleranceDB, 1))
+		t.WriteString(shorten(line, textWidth) + "\n")
 	}
 	if n := usable - len(shown); n > 0 {
 		fmt.Fprintf(t, "  and %d more in the report\n", n)
@@ -121,12 +129,13 @@ func plain(n analysis.Num, decimals int) string {
 }
 
 func (t *text) wells(r *analysis.Result) {
-	if len(r.Wells) == 0 {
-		return
-	}
-	tally := map[string]int{}
+	tally, known := map[string]int{}, false
 	for _, w := range r.Wells {
 		tally[w.Verdict]++
+		known = known || w.BuiltM.Known()
+	}
+	if !known {
+		return
 	}
 	fmt.Fprintf(t, "\nWells: %d ok, %d shallow, %d deep, %d undecided\n", tally["ok"], tally["shallow"], tally["deep"], tally["undecided"])
 	const most = 7
