@@ -1,0 +1,273 @@
+package scatter
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// A panel of finite height H seen by point sources scatters, to a good approximation, as an infinitely tall one whose surface
+// field is cut off at the panel's ends: Kirchhoff's approximation, in the vertical plane alone. Three things refine it:
+//
+//   - Over the height h between their closed ends the wells carry modes cos(nπ(z+h/2)/h); each runs down the well with
+//     k² − (nπ/h)², so each sees the well a little less deep than the plane mode does.
+//   - What Kirchhoff's approximation misses at the upper and lower edge is taken from the panel's vertical section, a
+//     closed box of height H, solved exactly and by Kirchhoff's approximation: the ratio multiplies the whole field.
+//   - Mouths of finite height act less on each other than infinitely tall ones (heightDefect).
+type heights struct {
+	outer, inner float64      // m; 0 stands for infinite height
+	z, weight    []float64    // quadrature over the outer height
+	symmetric    bool         // all places at mid-height: only the upper half and the even modes count
+	count        int          // height modes kept
+	edge         []complex128 // per receiver: exact over Kirchhoff in the vertical section
+}
+
+// newHeights prepares the quadrature over the height and the edge factors for places[0] as the source and the rest as receivers.
+func newHeights(k float64, section *Section, places []Place, mesh Mesh) (*heights, error) {
+	h := &heights{outer: section.HeightM, inner: section.HeightM - 2*section.CapM, symmetric: true}
+	if h.outer == 0 {
+		return h, nil
+	}
+	steepest, longest := 0.0, 0.0
+	for _, p := range places {
+		h.symmetric = h.symmetric && p.Z == 0
+		reach := h.outer/2 + math.Abs(p.Z)
+		near := max(section.distance(p.Point), h.outer/20)
+		steepest = max(steepest, reach/math.Hypot(reach, near))
+		longest = max(longest, math.Hypot(reach, near)-near)
+	}
+	// modes up to the steepest slope between a place and the panel's ends, and two more
+	h.count = int(k*min(steepest, 0.9)*h.inner/math.Pi) + 5
+	from, span := -h.outer/2, h.outer
+	if h.symmetric {
+		from, span = 0, h.outer/2
+	}
+	phase := 2*k*longest + float64(h.count)*math.Pi*span/h.inner
+	pieces := max(1, int(math.Ceil(phase/6)))
+	for piece := range pieces {
+		for _, g := range gauss8 {
+			h.z = append(h.z, from+span*(float64(piece)+g[0])/float64(pieces))
+			h.weight = append(h.weight, g[1]*h.outer/float64(pieces))
+		}
+	}
+	return h, h.edgeFactors(k, section, places, mesh)
+}
+
+// distance returns how far p is from the nearest box's outline, in metres.
+func (s *Section) distance(p Point) float64 {
+	nearest := math.Inf(1)
+	for _, b := range s.Boxes {
+		dx := max(b.X0M-p.X, 0, p.X-b.X1M)
+		dy := max(-b.DepthM-p.Y, 0, p.Y)
+		nearest = min(nearest, math.Hypot(dx, dy))
+	}
+	return nearest
+}
+
+// edgeFactors solves the vertical section, a closed box seen from the places' distances, exactly and by Kirchhoff's approximation.
+func (h *heights) edgeFactors(k float64, section *Section, places []Place, mesh Mesh) error {
+	depth := 0.0
+	for _, b := range section.Boxes {
+		depth = max(depth, b.DepthM)
+	}
+	upright := Section{Boxes: []Box{{-h.outer / 2, h.outer / 2, depth}}}
+	var distinct []Place
+	index := make([]int, len(places))
+	for i, p := range places {
+		// the factor varies slowly: places within 5 mm share one
+		q := Place{Point: Point{p.Z, 0.005 * math.Round(max(section.middleDistance(p.Point), 0.02)/0.005)}}
+		index[i] = len(distinct)
+		for j, d := range distinct {
+			if i > 0 && j > 0 && d == q {
+				index[i] = j
+			}
+		}
+		if index[i] == len(distinct) {
+			distinct = append(distinct, q)
+		}
+	}
+	exact, err := SolveExterior(k, &upright, distinct[0], distinct[1:], mesh)
+	if err != nil {
+		return err
+	}
+	factor := make([]complex128, len(distinct))
+	pieces := max(2, int(math.Ceil(k*h.outer/3)))
+	for i := 1; i < len(distinct); i++ {
+		var kirchhoff complex128
+		for piece := range pieces {
+			for _, g := range gauss8 {
+				z := h.outer * ((float64(piece)+g[0])/float64(pieces) - 0.5)
+				r1 := math.Hypot(distinct[0].X-z, distinct[0].Y)
+				r2 := math.Hypot(distinct[i].X-z, distinct[i].Y)
+				_, h1 := hankel(k * r2)
+				// 2 p_inc ∂G/∂n
+				kirchhoff += lineSource(k, r1) * scale(0.5i*h1, k*distinct[i].Y/r2*g[1]*h.outer/float64(pieces))
+			}
+		}
+		factor[i] = exact.Flat(i-1) / kirchhoff
+	}
+	for _, j := range index[1:] {
+		h.edge = append(h.edge, factor[j])
+	}
+	return nil
+}
+
+// middleDistance returns the distance of p from the middle of the boxes' fronts.
+func (s *Section) middleDistance(p Point) float64 {
+	return math.Hypot(p.X-(s.Boxes[0].X0M+s.Boxes[len(s.Boxes)-1].X1M)/2, p.Y)
+}
+
+// spread returns e^{ikR}/(4πR) over the line source's field: how a point source at height dz above differs from a line.
+func spread(k, r, dz float64, line complex128) complex128 {
+	d := math.Hypot(r, dz)
+	return cmplx.Rect(1/(4*math.Pi*d), k*d) / line
+}
+
+// closedBoxes returns, per receiver, what the closed boxes scatter: ∫ p ∂G/∂n, averaged over both directions so that it is reciprocal.
+func (h *heights) closedBoxes(k float64, elements []element, places []Place, solution *matrix) []complex128 {
+	n := len(elements)
+	double := newMatrix(len(places), n)
+	vertical := newMatrix(len(places)*n, len(h.z))
+	for p, place := range places {
+		for i := range elements {
+			_, double.row(p)[i] = elements[i].layers(k, place.Point)
+			if h.outer > 0 {
+				mid := elements[i].mid
+				r := math.Hypot(place.X-mid.X, place.Y-mid.Y)
+				line := lineSource(k, r)
+				for q, z := range h.z {
+					vertical.row(p*n + i)[q] = spread(k, r, place.Z-z, line)
+				}
+			}
+		}
+	}
+	out := make([]complex128, len(places)-1)
+	for r := range out {
+		for i := range n {
+			both := 0.5 * (solution.row(i)[0]*double.row(r + 1)[i] + solution.row(i)[r+1]*double.row(0)[i])
+			if h.outer > 0 {
+				var w complex128
+				a, b := vertical.row(i), vertical.row((r+1)*n+i)
+				for q, weight := range h.weight {
+					w += scale(a[q]*b[q], weight)
+				}
+				both *= w
+			}
+			out[r] += both
+		}
+		if h.outer > 0 {
+			out[r] *= h.edge[r]
+		}
+	}
+	return out
+}
+
+// modes returns the height modes with their excitation by places[0] and their reception at the others.
+func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, across int) []heightMode {
+	mouths := len(section.Mouths)
+	if h.outer == 0 {
+		plain := heightMode{z: z, excite: ones(mouths)}
+		for range len(places) - 1 {
+			plain.receive = append(plain.receive, ones(mouths))
+		}
+		return []heightMode{plain}
+	}
+	if mouths == 0 {
+		return nil
+	}
+	var modes []heightMode
+	step := 1
+	if h.symmetric {
+		step = 2
+	}
+	for n := 0; n < h.count; n += step {
+		mode := heightMode{kz: float64(n) * math.Pi / h.inner, z: z}
+		if n == 0 {
+			mode.z = coupledMouths(k, section, z, across)
+		}
+		cosine := make([]float64, len(h.z))
+		for q, z := range h.z {
+			cosine[q] = h.weight[q] / h.outer * math.Cos(float64(n)*math.Pi*(z/h.outer+0.5))
+		}
+		for p, place := range places {
+			row := make([]complex128, mouths)
+			for j, m := range section.Mouths {
+				r := math.Hypot(place.X-m.MidM(), place.Y)
+				line := lineSource(k, r)
+				for q, z := range h.z {
+					row[j] += scale(spread(k, r, place.Z-z*h.inner/h.outer, line), cosine[q])
+				}
+				if p > 0 {
+					row[j] *= h.edge[p-1] * complex(modeNorm(n)*h.inner, 0)
+				}
+			}
+			if p == 0 {
+				mode.excite = row
+			} else {
+				mode.receive = append(mode.receive, row)
+			}
+		}
+		modes = append(modes, mode)
+	}
+	return modes
+}
+
+func ones(n int) []complex128 {
+	v := make([]complex128, n)
+	for i := range v {
+		v[i] = 1
+	}
+	return v
+}
+
+// heightDefect returns how much less one mouth acts on another at distance rho (m) because both have the height h (m) only:
+// for the mode that is even over the height,
+//
+//	∫_{-h}^{h} (1 − |u|/h) e^{ikR}/(4πR) du − (i/4) H0(kρ),  R² = ρ² + u²,
+//
+// which is the mean over one height of the field of the other, minus that of an infinitely tall strip. It stays finite as ρ → 0.
+func heightDefect(k, rho, h float64) complex128 {
+	var sum complex128
+	pieces := max(4, int(math.Ceil(h*k/2)))
+	for piece := range pieces {
+		for _, g := range gauss8 {
+			u := h * (float64(piece) + g[0]) / float64(pieces)
+			r := math.Hypot(rho, u)
+			sum -= cmplx.Rect(u/(4*math.Pi*r)*g[1]/float64(pieces), k*r)
+		}
+	}
+	// the missing rest from h to infinity, along u = h + it where the wave decays
+	const decay = 8.0 // in units of 1/k per piece: e⁻⁴⁰ is left at the end
+	for piece := range 5 {
+		for _, g := range gauss8 {
+			u := complex(h, decay/k*(float64(piece)+g[0]))
+			r := cmplx.Sqrt(u*u + complex(rho*rho, 0))
+			sum -= scale(1i*cmplx.Exp(complex(0, k)*r)/(4*math.Pi*r), g[1]*decay/k)
+		}
+	}
+	return 2 * sum
+}
+
+// coupledMouths returns z with the plane modes' coupling corrected for the height: as in a baffle, p = −2 ∫ G v.
+// For the higher height modes the same correction without the coupling between them makes the prediction worse, so they go without.
+func coupledMouths(k float64, section *Section, z *matrix, across int) *matrix {
+	h := section.HeightM - 2*section.CapM
+	out := newMatrix(z.rows, z.cols)
+	copy(out.v, z.v)
+	defects := map[int64]complex128{}
+	for i, a := range section.Mouths {
+		for j, b := range section.Mouths {
+			rho := math.Abs(a.MidM() - b.MidM())
+			if i == j {
+				rho = a.WidthM() / 3 // the mean distance of two points of one mouth
+			}
+			key := int64(math.Round(rho * 1e9))
+			defect, known := defects[key]
+			if !known {
+				defect = heightDefect(k, rho, h)
+				defects[key] = defect
+			}
+			out.row(i * across)[j*across] -= scale(defect, 2*b.WidthM())
+		}
+	}
+	return out
+}
