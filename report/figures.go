@@ -488,8 +488,6 @@ func (m *maker) timeView() (*figure, error) {
 	f := &figure{ID: "time", Title: "One position in time", Columns: "pair"}
 	v := m.r.TimeView
 	if v == nil {
-		f.See = "The responses of one microphone over time, with the stretch that counts."
-		f.Sure = "Nothing to judge."
 		f.Missing = "There are no measurements, so there is no time view."
 		return f, nil
 	}
@@ -564,7 +562,7 @@ func (m *maker) timeView() (*figure, error) {
 		f.Keys = append(f.Keys, key{"k-gate", "gate"})
 		f.Sure = fmt.Sprintf("The gate runs from %s to %s ms", scaled(v.Gate.StartS, 1000, 2), scaled(v.Gate.EndS, 1000, 2))
 		if v.Gate.EndedBy != "" {
-			f.Sure += " and ends because of: " + clean(v.Gate.EndedBy)
+			f.Sure += ", ended by: " + clean(v.Gate.EndedBy)
 		}
 		f.Sure += ". A short gate blurs frequencies: nothing finer than about one over its length can be told."
 	} else {
@@ -611,7 +609,6 @@ func (m *maker) farField() (*figure, error) {
 	ff := m.r.FarField
 	if ff == nil {
 		f.Missing = "No prediction was possible, so there is no far field to draw."
-		f.Sure = "Nothing to judge."
 		return f, nil
 	}
 	var known []int

@@ -127,12 +127,12 @@ func facts(r *analysis.Result) []fact {
 		panel = append(panel, s+".")
 	}
 	if n := len(p.DesignDepthM); n > 0 {
-		panel = append(panel, fmt.Sprintf("%s, %s mm wide, fins %s mm.", count(n, "well", "wells"), trimmed(p.WellWidthM*1000), trimmed(p.FinThicknessM*1000)))
+		panel = append(panel, fmt.Sprintf("%s, %s wide, fins %s.", count(n, "well", "wells"), millimetres(p.WellWidthM), millimetres(p.FinThicknessM)))
 	}
 	if p.WidthM > 0 {
-		panel = append(panel, fmt.Sprintf("Outer size %s × %s × %s mm (width × height × depth).", trimmed(p.WidthM*1000), trimmed(p.HeightM*1000), trimmed(p.DepthM*1000)))
+		panel = append(panel, fmt.Sprintf("Outer size %s wide, %s high, %s deep.", millimetres(p.WidthM), millimetres(p.HeightM), millimetres(p.DepthM)))
 	}
-	if p.DesignFrequency.Known() {
+	if p.DesignFrequency > 0 {
 		panel = append(panel, "Design frequency "+hertz(float64(p.DesignFrequency))+".")
 	}
 	add("Panel", panel...)
@@ -160,9 +160,9 @@ func facts(r *analysis.Result) []fact {
 		add("Microphones", s+".")
 	}
 	if s := r.SourceM; finite(s[0], s[1], s[2]) && s != [3]float64{} {
-		add("Source", fmt.Sprintf("At x = %s m, y = %s m, z = %s m from the middle of the panel's front.", trimmed(s[0]), trimmed(s[1]), trimmed(s[2])))
+		add("Source", fmt.Sprintf("At x = %s, y = %s, z = %s m from the middle of the panel's front.", trimmed(s[0]), trimmed(s[1]), trimmed(s[2])))
 	}
-	if s := r.Spectrum; s.LowestUsableHz.Known() || s.HighestUsableHz.Known() {
+	if s := r.Spectrum; s.LowestUsableHz > 0 || s.HighestUsableHz > 0 {
 		text := "From " + hertz(float64(s.LowestUsableHz))
 		if s.LowWhy != "" {
 			text += " (" + s.LowWhy + ")"
@@ -190,9 +190,13 @@ func facts(r *analysis.Result) []fact {
 	return out
 }
 
-// trimmed writes v to a tenth of a millimetre or a thousandth of a metre, without idle zeros.
-func trimmed(v float64) string {
-	s := fixed(v, 3)
+// trimmed writes v to three decimals, without idle zeros.
+func trimmed(v float64) string { return withoutZeros(fixed(v, 3)) }
+
+// millimetres writes a length to a tenth of a millimetre, without idle zeros.
+func millimetres(m float64) string { return unit(withoutZeros(fixed(m*1000, 1)), "mm") }
+
+func withoutZeros(s string) string {
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}

@@ -251,7 +251,7 @@ func TestPage(t *testing.T) {
 			}
 
 			for _, table := range doc.all("table") {
-				if len(table.all("caption")) != 1 || strings.TrimSpace(table.all("caption")[0].text) == "" {
+				if len(table.all("caption")) != 1 || strings.TrimSpace(table.all("caption")[0].all("span")[0].text) == "" {
 					t.Error("a table without caption")
 				}
 				columns := len(table.all("thead")[0].all("th"))
@@ -262,7 +262,7 @@ func TestPage(t *testing.T) {
 				}
 				for _, tr := range table.all("tbody")[0].all("tr") {
 					if len(tr.kids) != columns {
-						t.Errorf("%q: %d cells under %d heads", table.all("caption")[0].text, len(tr.kids), columns)
+						t.Errorf("%q: %d cells under %d heads", table.attr, len(tr.kids), columns)
 					}
 				}
 			}

@@ -21,12 +21,12 @@ func (m *maker) section() (*figure, error) {
 	for _, w := range r.Wells {
 		known = known || w.BuiltM.Known()
 	}
-	f.Keys = []key{{"k-design", "design"}}
+	f.Keys = []key{{"k-design", "design"}, {"k-well", "well (air)"}, {"k-wood", "wood"}}
 	if known {
 		f.See = "A cut across the panel, front at the top, to scale: each well as the measurement says it was built, with the design's depth as a dashed line. " +
 			"The second picture enlarges the same difference: above the line means deeper than designed."
 		f.Sure = "The bars are 95 % intervals, the model's own error included."
-		f.Keys = append(f.Keys, key{"k-built", "built, with 95 % interval"}, key{"k-well", "well (air)"}, key{"k-wood", "wood"})
+		f.Keys = append(f.Keys, key{"k-built", "built, with 95 % interval"})
 	}
 	d := drawing{Caption: "Cut across the wells", SVG: m.crossSection("section-1", known)}
 	if d.SVG == "" {
@@ -135,9 +135,12 @@ func (m *maker) crossSection(id string, known bool) template.HTML {
 			c.text("t-flag", "middle", x, bottom+15, well.Verdict)
 		}
 	}
+	if known {
+		bottom += 18 // the row of flags
+	}
 	l := niceStep(p.WidthM/3, 1)
-	c.path("scalebar", fmt.Sprintf("M%s %sv-5M%s %sh%sM%s %sv-5", coord(left), coord(bottom+34), coord(left), coord(bottom+31.5), coord(l*scale), coord(left+l*scale), coord(bottom+34)))
-	c.text("t-quiet", "start", left+l*scale+6, bottom+35, plainTick(l*1000)+" mm")
+	c.path("scalebar", fmt.Sprintf("M%s %sv-5M%s %sh%sM%s %sv-5", coord(left), coord(bottom+19), coord(left), coord(bottom+16.5), coord(l*scale), coord(left+l*scale), coord(bottom+19)))
+	c.text("t-quiet", "start", left+l*scale+6, bottom+20, plainTick(l*1000)+" mm")
 	return wrap(id, "Cut across the panel, design and built", fmt.Sprintf("The panel with %s, front at the top, drawn to scale. The depths are in the table below the picture.",
-		count(n, "well", "wells")), w, bottom+42, c.String())
+		count(n, "well", "wells")), w, bottom+27, c.String())
 }

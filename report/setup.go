@@ -32,6 +32,9 @@ func (s *scene) py(v float64) float64 { return s.height - sceneMargin - (v-s.min
 // label writes text near x, y where nothing stands yet; it reports whether there was room.
 func (s *scene) label(class, text string, x, y, dx, dy float64, must bool) bool {
 	w, anchor := 5.6*float64(len([]rune(text))), "middle"
+	if dx > 3 && x+dx+w > s.w-2 || dx < -3 && x+dx-w < 2 {
+		dx = -dx // to the other side of what it names
+	}
 	left := x + dx - w/2
 	switch {
 	case dx > 3:
@@ -109,13 +112,14 @@ func (m *maker) setup() (*figure, error) {
 			break
 		}
 	}
-	f.Sure = "Places are those of the survey; nothing in this picture is measured"
+	f.Sure = "The places are those of the survey; a tape measure is good to about a centimetre, and so are they."
+	if !m.predictOnly() {
+		f.Sure += " Echoes that never touch the panel drop out where the room without it was measured and subtracted."
+	}
 	if gate {
 		f.Keys = append(f.Keys, key{"k-path", "sound path"}, key{"k-gatearea", "what the gate lets through"})
 		f.See += fmt.Sprintf(" For “%s”, an echo off any point inside the tinted ring arrives while the gate is open; what lies outside comes too late.", clean(shown.Name))
-		f.Sure += " but the gate"
 	}
-	f.Sure += ". A tape measure is good to about a centimetre, and so are these places. Echoes that never touch the panel drop out where the room without it was measured and subtracted."
 	f.Tables = []table{m.placeTable()}
 	return f.settle("The sizes of the panel or the places are not known, so the set-up can't be drawn."), nil
 }
