@@ -14,7 +14,7 @@ import mpmath
 from scipy.special import hankel1
 
 mpmath.mp.dps = 40
-COUNT, LOW, HIGH = 400, -4.0, 3.0  # log10 of the ends
+COUNT, LOW, HIGH = 600, -6.0, 4.0  # log10 of the ends
 
 rows = []
 for i in range(COUNT):
