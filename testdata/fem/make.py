@@ -26,8 +26,8 @@ HERE = pathlib.Path(__file__).resolve().parent
 # Three runs per value. 'fine' is the result; 'coarse' has elements twice as large everywhere and four
 # times at the corners; 'moved' is 'coarse' with half as much fluid again before the layer, and a layer
 # half as thick again, so that coarse - moved shows what the truncation of the domain does.
-FINE = dict(per_wave=20, largest=0.010, corner=5e-5, grade=0.15, wall=7e-4, margin=0.12, pml=1.0)
-COARSE = dict(FINE, per_wave=10, largest=0.020, corner=2e-4, grade=0.3, wall=1.4e-3)
+FINE = dict(per_wave=28, largest=0.008, corner=2e-5, grade=0.12, wall=7e-4, margin=0.12, pml=1.0)
+COARSE = dict(FINE, per_wave=14, largest=0.016, corner=8e-5, grade=0.24, wall=1.4e-3)
 MOVED = dict(COARSE, margin=0.18, pml=1.5)
 RUNS = {"fine": FINE, "coarse": COARSE, "moved": MOVED}
 
@@ -90,7 +90,6 @@ def freefem(points, corners, k, source, mesh, plane=False, radius=0.0):
                              capture_output=True, text=True, env=dict(os.environ, OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1"))
         if run.returncode != 0 or not got.exists():
             sys.exit("FreeFEM failed:\n" + run.stdout[-3000:] + run.stderr[-3000:])
-        print(run.stdout[-400:])
         numbers = np.array(got.read_text().split(), dtype=float)
     elements, nodes = (int(v) for v in numbers[:2])
     at = 2
