@@ -235,7 +235,7 @@ func (d *Deconvolution) Harmonic(order int, directLag, preS, lengthS float64) ([
 	h := FractionalDelay(d.Cut(int(whole), count), whole-place)
 	fade := count / 10
 	for i := range fade {
-		h[count-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(fade))
+		h[count-1-i] *= halfHann(i, fade)
 	}
 	return h, nil
 }
