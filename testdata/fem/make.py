@@ -2,7 +2,8 @@
 """Reference values for the scattering of rigid panels in two dimensions, by finite elements.
 
   python3 make.py            every case, about a quarter of an hour; writes fem.json beside this file
-  python3 make.py NAME ...   only the cases whose names begin so; prints them and writes nothing
+  python3 make.py NAME ...   only the cases whose names begin so; prints their errors and writes nothing
+  python3 make.py spot       further checks of the stored values at two cases; prints them
 
 Needs FreeFEM and SciPy (Debian: freefem++ python3-scipy). See README.md for the problem and the format.
 """
@@ -42,6 +43,11 @@ def outline(panel):
         if d > 0:
             points += [(left, 0.0), (left, -d), (left + w, -d), (left + w, 0.0)]
     return points + [(half, 0.0), (half, -depth)]
+
+
+def sharp(points):
+    """Corners with 270 degrees of fluid, where the pressure's singular part goes as r^(2/3): all but the well bottoms."""
+    return [p for p in points if p[1] == 0.0 or p in (points[0], points[-1])]
 
 
 def make_panel(depths, w, fin, back):
@@ -194,8 +200,7 @@ def meshes(runs):
 def panel_case(name, panel, c, source, receivers, frequency):
     k = 2 * math.pi * frequency / c
     points = outline(panel)
-    # Where the fluid takes 270 degrees the pressure goes as r^(2/3): everywhere but at the well bottoms.
-    corners = [p for p in points if p[1] == 0.0 or p in (points[0], points[-1])]
+    corners = sharp(points)
     at = [tuple(r["position_m"]) for r in receivers]
     runs = {m: freefem(points, corners, k, source, RUNS[m]) for m in RUNS}
     fine, coarse, moved = (surface(runs[m], at) for m in ("fine", "coarse", "moved"))
@@ -257,6 +262,26 @@ def cylinder_case(ka, receivers):
                 meshes=meshes(runs), errors_re_max=errors)
 
 
+def spot_checks():
+    """Stored values against a finer mesh, against a larger domain on the fine mesh, and source and receiver exchanged."""
+    document = json.loads((HERE / "fem.json").read_text())
+    larger = dict(FINE, margin=MOVED["margin"], pml=MOVED["pml"])
+    finer = dict(FINE, per_wave=40, largest=0.006, corner=5e-6, grade=0.09)
+    for name, frequency in (("prime13-box", 1250.0), ("prime13", 2500.0)):
+        case = next(c for c in document["cases"] if c["name"] == name)
+        result = next(r for r in document["results"] if r["case"] == name and r["frequency_hz"] == frequency)
+        points = [tuple(p) for p in case["outline_m"]]
+        source, at = tuple(case["source_m"]), [tuple(r["position_m"]) for r in case["receivers"]]
+        stored = np.array([complex(*r["p_s"]) for r in result["scattered"]])
+
+        def run(mesh, start, ends):
+            return surface(freefem(points, sharp(points), result["k_per_m"], start, mesh), ends)
+
+        print("%s %g Hz: larger domain %.1e, finer mesh %.1e, exchanged %.1e" % (
+            name, frequency, relative(run(larger, source, at), stored), relative(run(finer, source, at), stored),
+            abs(run(FINE, at[-1], [source])[0] - stored[-1]) / result["max_abs_p_s"]), flush=True)
+
+
 def on_arc(radius, degrees):
     """Name and position; angles from the normal, positive towards +x."""
     return [dict(name="arc%+03d" % t, position_m=[round(radius * math.sin(math.radians(t)), 6),
@@ -269,6 +294,8 @@ def near(*points):
 
 def main():
     wanted = sys.argv[1:]
+    if wanted == ["spot"]:
+        return spot_checks()
 
     def asked(name):
         return not wanted or any(name.startswith(w) for w in wanted)
