@@ -32,7 +32,7 @@ func SpeedOfSoundISO9613(temperatureC float64) float64 {
 // equation 15 with the coefficients of its table III, the saturation pressure of equation 16 and the enhancement factor of
 // equation 17. Temperature in degrees Celsius, relative humidity in percent, pressure in pascals, carbon dioxide as a mole
 // fraction. The paper states 300 ppm for 0 to 30 °C, 75 to 102 kPa, up to 6 % of water vapour and 1 % of carbon dioxide;
-// outside, the polynomial is continued, which from −20 to 50 °C stays within 0.4 m/s of an ideal gas mixture.
+// outside, the polynomial is continued, which from −20 to 50 °C stays within 0.5 m/s of an ideal gas mixture.
 func SpeedOfSoundCramer(temperatureC, humidityPercent, pressurePa, carbonDioxideFraction float64) float64 {
 	t, p, xc := temperatureC, pressurePa, carbonDioxideFraction
 	kelvin := t + 273.15

@@ -1,13 +1,44 @@
 package analysis
 
-import "errors"
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// Bounds on what one survey may ask for, far beyond any real one, so that no file leads to a huge allocation.
+const (
+	maxSurveyBytes = 8 << 20
+	maxPositions   = 10000
+	maxPeriods     = 64
+	maxTakes       = 1000
+	maxChannel     = 64
+)
+
+const (
+	defaultToleranceM = 0.003
+	// roundingM is how far a surface measured with a tape may seem to cut into the panel that stands against it.
+	roundingM = 0.01
+)
 
 // Survey is one survey file, read and checked. Lengths in metres, times in seconds, frequencies in hertz, temperatures
-// in degrees Celsius; axes with the origin in the middle of the panel's front face, x to the right along the front as
-// drawn from above, y out of the panel, z up.
+// in degrees Celsius. The origin is the middle of the panel's front face; x runs to the right along the front as drawn from
+// above, y out of the panel, z up.
 type Survey struct {
 	Path       string // as given
-	Title      string
+	Title      string // the file's name where the survey has none
 	ToleranceM float64
 	Air        AirInput
 	Panel      Panel
@@ -15,15 +46,17 @@ type Survey struct {
 	Room       []Surface // in the order floor, ceiling, left, right, behind; only those given
 	Sweep      *Sweep    // nil where the recordings are impulse responses
 	Gate       GateInput
-	Channel    int // 1-based channel of the microphone in the WAV files
+	Channel    int // 1-based: where the WAV files hold the microphone, unless a position has its own
 	Positions  []SurveyPosition
 	Warnings   []Warning
+
+	files []namedFile
 }
 
 // Panel is the panel as designed.
 type Panel struct {
 	Sequence          string // "quadratic residue", "primitive root" or "explicit depths"
-	Prime             int    // 0 for explicit depths
+	Prime             int    // 0 for explicit depths without a sequence
 	Periods           int
 	DesignFrequencyHz Num
 	DepthsM           []float64 // well by well over all periods, from the lowest x
@@ -34,13 +67,13 @@ type Panel struct {
 	BackM             float64 // what stands behind the deepest well
 }
 
-// WidthM is the outer width: the wells, a fin between each two, and one at either end.
+// WidthM returns the outer width in metres: the wells, a fin between each two and one at either end.
 func (p *Panel) WidthM() float64 {
 	n := float64(len(p.DepthsM))
 	return n*p.WellWidthM + (n+1)*p.FinThicknessM
 }
 
-// OuterDepthM is the deepest well and the back behind it.
+// OuterDepthM returns the deepest well and the back behind it, in metres.
 func (p *Panel) OuterDepthM() float64 {
 	deepest := 0.0
 	for _, d := range p.DepthsM {
@@ -49,20 +82,20 @@ func (p *Panel) OuterDepthM() float64 {
 	return deepest + p.BackM
 }
 
-// WellCentreM is the x of the middle of well i, counted from 0 at the lowest x.
+// WellCentreM returns the x, in metres, of the middle of well i, counted from 0 at the lowest x.
 func (p *Panel) WellCentreM(i int) float64 {
 	return -p.WidthM()/2 + p.FinThicknessM + p.WellWidthM/2 + float64(i)*(p.WellWidthM+p.FinThicknessM)
 }
 
-// Sweep is the exponential sweep that was played, or the file or channel that holds it.
+// Sweep is the exponential sweep that was played, or the file that holds it.
 type Sweep struct {
 	LowHz, HighHz, Seconds float64 // 0 where File is given
 	File                   string  // resolved path; empty where the three are given
-	LoopbackChannel        int     // 1-based; 0 for none
+	LoopbackChannel        int     // 1-based channel of the recordings that holds the played signal; 0 for none
 }
 
-// GateInput is the optional [gate] table, an addition to the contract: start_s and end_s set the gate by hand,
-// in seconds after the emission of the sound. Unknown where not given.
+// GateInput is the optional [gate] table: start_s and end_s set the gate by hand, in seconds after the emission of the sound.
+// Either may stand alone; Unknown where not given.
 type GateInput struct {
 	StartS, EndS Num
 }
@@ -73,30 +106,1218 @@ type SurveyPosition struct {
 	MicM    [3]float64
 	Empty   []string // resolved paths, one per take
 	Flat    []string
-	Panel   []string
-	Channel int // 1-based
-	Line    int // of its [[position]] in the survey file
+	Panel   []string // never empty
+	Channel int      // 1-based
+	Line    int      // of its [[position]] in the survey file
 }
 
-// SurveyError is one fault of a survey file.
+// SurveyError is one fault of a survey file, and what to do about it.
 type SurveyError struct {
 	File         string
-	Line, Column int // 1-based; 0 where the fault has no place in the file
-	Key          string
+	Line, Column int    // 1-based, the column in characters; 0 where the fault has no place in the file
+	Key          string // such as "panel.prime" or "position[3].mic_m", positions counted from 1; empty where no key is at fault
 	Found        string
 	Expected     string
 	Do           string
 }
 
-func (e *SurveyError) Error() string { return e.File + ": " + e.Found }
-
-// LoadSurvey reads and checks a survey file.
-func LoadSurvey(path string) (*Survey, error) { return nil, errors.New("survey: not written yet") }
-
-// ParseSurvey reads and checks a survey held in memory.
-func ParseSurvey(data []byte, path string) (*Survey, error) {
-	return nil, errors.New("survey: not written yet")
+// Error says it in one line: file:line:column: key: found, expected; do.
+func (e *SurveyError) Error() string {
+	var b strings.Builder
+	b.WriteString(e.File)
+	if e.Line > 0 {
+		fmt.Fprintf(&b, ":%d:%d", e.Line, e.Column)
+	}
+	if e.Key != "" {
+		b.WriteString(": " + e.Key)
+	}
+	b.WriteString(": found " + e.Found)
+	if e.Expected != "" {
+		b.WriteString(", expected " + e.Expected)
+	}
+	if e.Do != "" {
+		b.WriteString("; " + e.Do)
+	}
+	return b.String()
 }
 
-// CheckFiles reports the first named file that is missing or not a regular file.
-func (s *Survey) CheckFiles() error { return errors.New("survey: not written yet") }
+// LoadSurvey reads and checks a survey file; see ParseSurvey. It does not look at the files the survey names: see CheckFiles.
+func LoadSurvey(path string) (*Survey, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, surveyFileError(path, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxSurveyBytes+1))
+	if err != nil {
+		return nil, surveyFileError(path, err)
+	}
+	return ParseSurvey(data, path)
+}
+
+func surveyFileError(path string, err error) error {
+	var pathError *os.PathError
+	if errors.As(err, &pathError) {
+		err = pathError.Err // the message has the path already
+	}
+	return &SurveyError{File: path, Found: err.Error(), Expected: "a survey file", Do: "check the path"}
+}
+
+// ParseSurvey reads and checks a survey held in memory, in TOML, and touches no file. path serves the messages, and relative
+// paths in the survey count from its folder. The error is a *SurveyError, the first fault in reading order.
+//
+// Beyond the documented keys it takes: channel at the top and in a [[position]] (1 where not given), and the table [gate].
+// Explicit depths win over a sequence; a sequence becomes depths at DesignSpeedOfSoundMS. cap_m and back_m, where left out,
+// are taken as thick as the fins, with a warning.
+func ParseSurvey(data []byte, path string) (*Survey, error) {
+	r := &surveyReader{file: path, places: map[string]place{}, values: map[string]any{}}
+	r.parse(data)
+	s := &Survey{Path: path}
+	for _, step := range []func(*Survey){
+		r.readTop, r.readAir, r.readPanel, r.readSource, r.readRoom, r.readSweep, r.readGate, r.readPositions, r.doubts,
+	} {
+		if r.err != nil {
+			return nil, r.err
+		}
+		step(s)
+	}
+	if r.err != nil {
+		return nil, r.err
+	}
+	s.files = r.files
+	return s, nil
+}
+
+// The keys a survey may have. The order is that of the suggestions in messages.
+var surveyTables = []struct {
+	name string
+	keys []string
+}{
+	{"", []string{"title", "tolerance_m", "channel"}},
+	{"air", []string{"temperature_c", "humidity_percent", "speed_of_sound_m_s", "empty_c", "flat_c", "panel_c"}},
+	{"panel", []string{"sequence", "prime", "periods", "design_frequency_hz", "depths_m", "well_width_m", "fin_thickness_m",
+		"height_m", "cap_m", "back_m"}},
+	{"source", []string{"position_m"}},
+	{"room", []string{"floor_m", "ceiling_m", "left_m", "right_m", "behind_m"}},
+	{"sweep", []string{"low_hz", "high_hz", "seconds", "file", "loopback_channel"}},
+	{"gate", []string{"start_s", "end_s"}},
+	{"position", []string{"name", "mic_m", "angle_deg", "distance_m", "channel", "empty", "flat", "panel"}},
+}
+
+func keysOf(table string) []string {
+	for _, t := range surveyTables {
+		if t.name == table {
+			return t.keys
+		}
+	}
+	return nil
+}
+
+// place is where a key or table header stands in the file, with the text of its value and the offsets of a list's elements.
+type place struct {
+	line, column int
+	raw          string
+	elements     []uint32
+}
+
+type namedFile struct {
+	path, written, key string
+	at                 place
+}
+
+// surveyReader holds one survey file while it is read. Paths name its keys: "title", "panel.prime", "position[3].mic_m" with
+// positions counted from 1; a table's own path is "panel" or "position[3]".
+type surveyReader struct {
+	file      string
+	doc       []byte
+	lineStart []int
+	places    map[string]place
+	values    map[string]any
+	positions int
+	files     []namedFile
+	err       *SurveyError // the first fault; the readers do nothing once it is set
+}
+
+// fail records the first fault, at the place of the key or table at path.
+func (r *surveyReader) fail(path, found, expected, do string) {
+	r.failAt(r.places[path], path, found, expected, do)
+}
+
+func (r *surveyReader) failAt(at place, key, found, expected, do string) {
+	if r.err != nil {
+		return
+	}
+	// What is not there has no place of its own: the table's header, or the top of the file.
+	if at.line == 0 {
+		at = r.places[parentPath(key)]
+	}
+	r.err = &SurveyError{File: r.file, Line: max(at.line, 1), Column: max(at.column, 1),
+		Key: printable(key), Found: printable(found), Expected: expected, Do: printable(do)}
+}
+
+// printable keeps what the file holds from breaking the message's one line, or the terminal.
+func printable(text string) string {
+	return shorten(strings.Map(func(c rune) rune {
+		if unicode.IsPrint(c) {
+			return c
+		}
+		return '?'
+	}, text), 300)
+}
+
+func parentPath(path string) string {
+	return path[:max(strings.LastIndexByte(path, '.'), 0)]
+}
+
+// parse fills places and values; it finds syntax errors, unknown keys, and keys given twice.
+func (r *surveyReader) parse(data []byte) {
+	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	if len(data) > maxSurveyBytes {
+		r.failAt(place{}, "", fmt.Sprintf("more than %d MiB", maxSurveyBytes>>20), "a survey file, a few kilobytes of text", "give the survey, not a recording")
+		return
+	}
+	r.doc = data
+	r.lineStart = []int{0}
+	for i, b := range data {
+		if b == '\n' {
+			r.lineStart = append(r.lineStart, i+1)
+		}
+	}
+	if i := notText(data); i >= 0 {
+		r.failAt(r.placeAt(i), "", fmt.Sprintf("the byte 0x%02X", data[i]), "UTF-8 text", "save the survey as plain text in UTF-8")
+		return
+	}
+	// Unknown keys are refused before the file is decoded: decoding takes quadratic time in the number of tables.
+	r.index()
+	if r.err != nil {
+		return
+	}
+	var root map[string]any
+	if err := toml.Unmarshal(data, &root); err != nil {
+		r.syntaxError(err)
+		return
+	}
+	for key, value := range root {
+		switch value := value.(type) {
+		case map[string]any:
+			r.addValues(key+".", value)
+		case []any:
+			for i, element := range value {
+				if table, ok := element.(map[string]any); ok {
+					r.addValues(fmt.Sprintf("position[%d].", i+1), table)
+				}
+			}
+			r.values[key] = value
+		default:
+			r.values[key] = value
+		}
+	}
+}
+
+func (r *surveyReader) addValues(prefix string, table map[string]any) {
+	for key, value := range table {
+		r.values[prefix+key] = value
+	}
+}
+
+// notText returns the offset of the first byte that no text in UTF-8 has, or −1.
+func notText(data []byte) int {
+	for i := 0; i < len(data); {
+		c, size := utf8.DecodeRune(data[i:])
+		if c == 0 || c == utf8.RuneError && size == 1 {
+			return i
+		}
+		i += size
+	}
+	return -1
+}
+
+func (r *surveyReader) placeAt(offset int) place {
+	line := sort.SearchInts(r.lineStart, offset+1)
+	return place{line: line, column: utf8.RuneCount(r.doc[r.lineStart[line-1]:offset]) + 1}
+}
+
+func (r *surveyReader) syntaxError(err error) {
+	var at place
+	var decode *toml.DecodeError
+	if errors.As(err, &decode) {
+		line, column := decode.Position()
+		offset := min(r.lineStart[min(line, len(r.lineStart))-1]+column-1, len(r.doc))
+		at = r.placeAt(offset)
+	}
+	message := strings.TrimPrefix(err.Error(), "toml: ")
+	found, expected := "text that can't be read as TOML ("+message+")", "key = value"
+	do := "look at the quotes, brackets and equals signs here and on the line before"
+	switch {
+	case strings.Contains(message, "already"):
+		found, expected, do = message, "each key and table once", "keep one of the two"
+	case strings.Contains(message, "got U+002C"):
+		do = "write decimals with a point, 0.04 rather than 0,04"
+	case strings.Contains(message, "escape"):
+		do = "write / between folders, also on Windows"
+	case strings.Contains(message, "U+000A at start of value"), strings.Contains(message, "U+000D at start of value"), strings.Contains(message, "expected value"):
+		do = "write the value after the equals sign"
+	case strings.Contains(message, "start of value"):
+		do = "put text between straight double quotes"
+	}
+	r.failAt(at, "", found, expected, do)
+}
+
+// index notes where each key stands and refuses the unknown ones.
+func (r *surveyReader) index() {
+	var p unstable.Parser
+	p.Reset(r.doc)
+	table, prefix := "", ""
+	for r.err == nil && p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			table, prefix = r.indexHeader(e)
+		case unstable.KeyValue:
+			r.indexKey(table, prefix, keyNodes(e), e)
+		}
+	}
+	if r.err == nil && p.Error() != nil {
+		// The decoder meets the same error and knows where it stands.
+		var root map[string]any
+		if err := toml.Unmarshal(r.doc, &root); err != nil {
+			r.syntaxError(err)
+		} else {
+			r.syntaxError(p.Error())
+		}
+	}
+}
+
+func keyNodes(e *unstable.Node) []*unstable.Node {
+	var nodes []*unstable.Node
+	for it := e.Key(); it.Next(); {
+		nodes = append(nodes, it.Node())
+	}
+	return nodes
+}
+
+func keyText(nodes []*unstable.Node) string {
+	parts := make([]string, len(nodes))
+	for i, n := range nodes {
+		parts[i] = string(n.Data)
+	}
+	return strings.Join(parts, ".")
+}
+
+// indexHeader notes a [table] or [[table]] and returns its name and the prefix of its keys' paths.
+func (r *surveyReader) indexHeader(e *unstable.Node) (table, prefix string) {
+	nodes := keyNodes(e)
+	name, at := keyText(nodes), r.placeAt(int(nodes[0].Raw.Offset))
+	isArray := e.Kind == unstable.ArrayTable
+	switch {
+	case len(nodes) > 1 || !isTable(name):
+		r.unknownTable(at, name)
+	case isArray && name != "position":
+		r.failAt(at, name, "[["+name+"]]", "["+name+"]", "write single brackets, since there is only one")
+	case !isArray && name == "position":
+		r.failAt(at, name, "[position]", "[[position]]", "write double brackets, one such block for each microphone position")
+	case isArray:
+		return name, r.addPosition(at) + "."
+	default:
+		r.note(name, at)
+	}
+	return name, name + "."
+}
+
+func isTable(name string) bool { return name != "" && keysOf(name) != nil }
+
+// note keeps the first place of a key or table; decoding tells of a second one.
+func (r *surveyReader) note(path string, at place) {
+	if _, twice := r.places[path]; !twice {
+		r.places[path] = at
+	}
+}
+
+func (r *surveyReader) addPosition(at place) (path string) {
+	r.positions++
+	path = fmt.Sprintf("position[%d]", r.positions)
+	r.places[path] = at
+	if r.positions > maxPositions {
+		r.fail(path, fmt.Sprintf("more than %d positions", maxPositions), "fewer", "split the survey")
+	}
+	return path
+}
+
+// indexKey notes one key of a table. At the top of the file it may name a table: panel.prime = 13, or panel = {prime = 13}.
+func (r *surveyReader) indexKey(table, prefix string, nodes []*unstable.Node, e *unstable.Node) {
+	name, value := string(nodes[0].Data), e.Value()
+	at := r.placeAt(int(nodes[0].Raw.Offset))
+	at.raw = r.valueText(e)
+	if table == "" && isTable(name) {
+		r.indexTableKey(name, at, nodes, e)
+		return
+	}
+	if len(nodes) > 1 || !slices.Contains(keysOf(table), name) {
+		r.unknownKey(at, table, prefix+keyText(nodes), keyText(nodes))
+		return
+	}
+	if value.Kind == unstable.Array {
+		for it := value.Children(); it.Next(); {
+			at.elements = append(at.elements, it.Node().Raw.Offset)
+		}
+	}
+	r.note(prefix+name, at)
+}
+
+func (r *surveyReader) indexTableKey(name string, at place, nodes []*unstable.Node, e *unstable.Node) {
+	value := e.Value()
+	switch {
+	case name == "position" && len(nodes) == 1 && value.Kind == unstable.Array:
+		for it := value.Children(); it.Next() && r.err == nil; {
+			if it.Node().Kind != unstable.InlineTable {
+				r.failAt(at, name, at.raw, "[[position]] blocks", "write one [[position]] for each microphone position")
+				return
+			}
+			r.indexInline(name, r.addPosition(at)+".", it.Node())
+		}
+	case name == "position":
+		r.failAt(at, name, at.raw, "[[position]] blocks", "write one [[position]] for each microphone position")
+	case len(nodes) > 1:
+		r.note(name, at)
+		r.indexKey(name, name+".", nodes[1:], e)
+	case value.Kind == unstable.InlineTable:
+		r.note(name, at)
+		r.indexInline(name, name+".", value)
+	default:
+		r.failAt(at, name, at.raw, "a table", "write ["+name+"] on a line of its own and its keys below")
+	}
+}
+
+func (r *surveyReader) indexInline(table, prefix string, value *unstable.Node) {
+	for it := value.Children(); it.Next() && r.err == nil; {
+		if e := it.Node(); e.Kind == unstable.KeyValue {
+			r.indexKey(table, prefix, keyNodes(e), e)
+		}
+	}
+}
+
+// valueText is what stands after the equals sign, cut to one line of a message.
+func (r *surveyReader) valueText(e *unstable.Node) string {
+	text := string(r.doc[e.Raw.Offset:min(e.Raw.Offset+min(e.Raw.Length, 400), uint32(len(r.doc)))])
+	nodes := keyNodes(e)
+	last := nodes[len(nodes)-1].Raw
+	text = text[min(int(last.Offset+last.Length-e.Raw.Offset), len(text)):]
+	text = strings.Join(strings.Fields(strings.TrimLeft(text, " \t=")), " ")
+	return shorten(text, 60)
+}
+
+func shorten(text string, most int) string {
+	if runes := []rune(text); len(runes) > most {
+		return string(runes[:most]) + " …"
+	}
+	return text
+}
+
+func (r *surveyReader) unknownTable(at place, name string) {
+	do := "write one of [air], [panel], [source], [room], [sweep], [gate], [[position]]"
+	for _, t := range surveyTables {
+		if t.name != "" && looksLike(name, t.name) {
+			do = "did you mean [" + t.name + "]?"
+		}
+	}
+	r.failAt(at, name, "an unknown table", "a table of the survey", do)
+}
+
+// unknownKey suggests the nearest known key, in its own table first.
+func (r *surveyReader) unknownKey(at place, table, path, name string) {
+	where := "[" + table + "]"
+	if table == "position" {
+		where = "[[position]]"
+	} else if table == "" {
+		where = "the top of the file"
+	}
+	do := "it may be " + strings.Join(keysOf(table), ", ")
+	if near := nearest(name, keysOf(table)); near != "" {
+		do = "did you mean " + near + "?"
+	}
+	for _, t := range surveyTables {
+		if t.name != table && slices.Contains(t.keys, name) {
+			switch t.name {
+			case "":
+				do = "it belongs at the top of the file, before the first [table]"
+			case "position":
+				do = "it belongs in a [[position]]"
+			default:
+				do = "it belongs in [" + t.name + "]"
+			}
+			break
+		}
+	}
+	r.failAt(at, path, "an unknown key", "a key of "+where, do)
+}
+
+// nearest returns the candidate that name most likely means, or "".
+func nearest(name string, candidates []string) string {
+	best, bestDistance := "", math.MaxInt
+	for _, c := range candidates {
+		if d := editDistance(strings.ToLower(name), strings.ToLower(c)); looksLike(name, c) && d < bestDistance {
+			best, bestDistance = c, d
+		}
+	}
+	return best
+}
+
+// looksLike tells a slip of the keyboard, or a key without its unit, from another word.
+func looksLike(name, known string) bool {
+	name, known = strings.ToLower(name), strings.ToLower(known)
+	if len(name) > 2*len(known)+8 {
+		return false
+	}
+	return editDistance(name, known) <= max(1, len(known)/3) ||
+		len(name) > 2 && (strings.HasPrefix(known, name) || strings.HasPrefix(name, known))
+}
+
+// editDistance is Levenshtein's: the fewest bytes to insert, delete or replace.
+func editDistance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			replaced := diagonal
+			if a[i] != b[j] {
+				replaced++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(replaced, diagonal+1, row[j]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// limit is the range of a number: both ends belong to it, unless above excludes the low one. A value outside that falls into
+// the usual range in another unit was most likely written in that unit.
+type limit struct {
+	low, high           float64
+	above               bool
+	unit                string
+	usualLow, usualHigh float64
+}
+
+var (
+	toleranceLimit   = limit{0, 0.05, true, "metres", 0.0005, 0.02}
+	temperatureLimit = limit{-20, 50, false, "degrees Celsius", 5, 40}
+	humidityLimit    = limit{0, 100, false, "percent", 0, 0}
+	speedLimit       = limit{300, 380, false, "metres per second", 0, 0}
+	designLimit      = limit{20, 20000, false, "hertz", 100, 5000}
+	depthLimit       = limit{0, 2, false, "metres", 0.005, 1}
+	wellWidthLimit   = limit{0, 0.5, true, "metres", 0.01, 0.2}
+	finLimit         = limit{0, 0.1, false, "metres", 0.001, 0.05}
+	heightLimit      = limit{0, 5, true, "metres", 0.1, 3}
+	boardLimit       = limit{0, 0.5, false, "metres", 0.002, 0.06}
+	placeLimit       = limit{-20, 20, false, "metres", 0.2, 10}
+	distanceLimit    = limit{0, 20, true, "metres", 0.2, 10}
+	angleLimit       = limit{-90, 90, false, "degrees", 0, 0}
+	roomLimit        = limit{-50, 50, false, "metres", 0.2, 15}
+	sweepHzLimit     = limit{1, 100000, false, "hertz", 0, 0}
+	sweepLimit       = limit{0, 600, true, "seconds", 0, 0}
+	gateLimit        = limit{0, 1, false, "seconds", 0.0005, 0.5}
+)
+
+func (l limit) holds(v float64) bool { // NaN is outside
+	return v >= l.low && v <= l.high && !(l.above && v == l.low)
+}
+
+func (l limit) String() string {
+	if l.above {
+		return fmt.Sprintf("more than %g and at most %g %s", l.low, l.high, l.unit)
+	}
+	return fmt.Sprintf("%g to %g %s", l.low, l.high, l.unit)
+}
+
+// otherUnits are the units in which a number is written by mistake.
+var otherUnits = map[string][]struct {
+	name   string
+	toUnit func(float64) float64
+}{
+	"metres": {
+		{"centimetres", func(v float64) float64 { return v / 100 }},
+		{"millimetres", func(v float64) float64 { return v / 1000 }},
+	},
+	"seconds": {{"milliseconds", func(v float64) float64 { return v / 1000 }}},
+	"hertz":   {{"kilohertz", func(v float64) float64 { return v * 1000 }}},
+	"degrees Celsius": {
+		{"degrees Fahrenheit", func(v float64) float64 { return (v - 32) / 1.8 }},
+		{"kelvin", func(v float64) float64 { return v - 273.15 }},
+	},
+}
+
+// cure says what is probably wrong with a value outside the limit.
+func (l limit) cure(v float64) string {
+	for _, u := range otherUnits[l.unit] {
+		if c := u.toUnit(v); math.Abs(c) >= l.usualLow && math.Abs(c) <= l.usualHigh && l.holds(c) {
+			return fmt.Sprintf("is this in %s? then write %.4g", u.name, c)
+		}
+	}
+	if v < 0 && l.holds(-v) {
+		return "write it without the minus sign"
+	}
+	return "check the value and its unit"
+}
+
+func (r *surveyReader) has(path string) bool {
+	_, ok := r.values[path]
+	return ok
+}
+
+func (r *surveyReader) raw(path string) string { return r.places[path].raw }
+
+// missing reports a key that has to be there.
+func (r *surveyReader) missing(path, expected string) {
+	table, key := parentPath(path), path[strings.LastIndexByte(path, '.')+1:]
+	found, to := "nothing", "["+table+"]"
+	if strings.HasPrefix(table, "position[") {
+		to = "this [[position]]"
+	} else if _, ok := r.places[table]; !ok {
+		found = "no [" + table + "]"
+	}
+	r.fail(path, found, expected, "add "+key+" to "+to)
+}
+
+// number returns the number at path, Unknown where there is none.
+func (r *surveyReader) number(path string, l limit) Num {
+	value, ok := r.values[path]
+	if !ok {
+		return Unknown()
+	}
+	v, ok := asNumber(value)
+	switch {
+	case !ok:
+		r.fail(path, r.raw(path), l.String(), numberCure(value))
+	case !l.holds(v):
+		r.fail(path, r.raw(path), l.String(), l.cure(v))
+	default:
+		return Num(v)
+	}
+	return Unknown()
+}
+
+func (r *surveyReader) required(path string, l limit) float64 {
+	if !r.has(path) {
+		r.missing(path, l.String())
+	}
+	return float64(r.number(path, l))
+}
+
+func asNumber(value any) (float64, bool) {
+	switch value := value.(type) {
+	case float64:
+		return value, true
+	case int64:
+		return float64(value), true
+	}
+	return 0, false
+}
+
+func numberCure(value any) string {
+	if _, ok := value.(string); ok {
+		return "write the number without quotes, with a decimal point"
+	}
+	return "write one number"
+}
+
+// whole returns the whole number at path, or fallback where there is none.
+func (r *surveyReader) whole(path string, low, high, fallback int) int {
+	value, ok := r.values[path]
+	if !ok {
+		return fallback
+	}
+	v, ok := value.(int64)
+	if !ok || v < int64(low) || v > int64(high) {
+		do := "check the value"
+		if !ok {
+			do = "write it without quotes and without a decimal point"
+		}
+		r.fail(path, r.raw(path), fmt.Sprintf("a whole number from %d to %d", low, high), do)
+		return fallback
+	}
+	return int(v)
+}
+
+// numbers returns the list of numbers at path. what names an element, such as "well", for the messages.
+func (r *surveyReader) numbers(path, what string, l limit) []float64 {
+	elements, ok := r.values[path].([]any)
+	if !ok {
+		r.fail(path, r.raw(path), "a list of numbers, each "+l.String(), "write them in square brackets, with commas between")
+		return nil
+	}
+	list := make([]float64, len(elements))
+	for i, element := range elements {
+		v, ok := asNumber(element)
+		if !ok {
+			r.failAt(r.elementPlace(path, i), path, fmt.Sprintf("%s %d of %s", what, i+1, r.raw(path)), "a number", numberCure(element))
+			return nil
+		}
+		if !l.holds(v) {
+			r.failAt(r.elementPlace(path, i), path, fmt.Sprintf("%g for %s %d", v, what, i+1), l.String(), l.cure(v))
+			return nil
+		}
+		list[i] = v
+	}
+	return list
+}
+
+// point returns the place [x, y, z] at path.
+func (r *surveyReader) point(path string) (p [3]float64) {
+	list := r.numbers(path, "coordinate", placeLimit)
+	if r.err == nil && len(list) != 3 {
+		r.fail(path, r.raw(path), "three numbers [x, y, z] in metres", "give x to the right, y out of the panel, z up")
+	}
+	copy(p[:], list)
+	if d := distance3(p, [3]float64{}); r.err == nil && d > distanceLimit.high {
+		r.fail(path, r.raw(path), "a place at most 20 metres from the middle of the panel's front face", "check the values and their unit")
+	}
+	return p
+}
+
+func (r *surveyReader) elementPlace(path string, i int) place {
+	at := r.places[path]
+	if i < len(at.elements) && at.elements[i] > 0 {
+		return r.placeAt(int(at.elements[i]))
+	}
+	return at
+}
+
+// text returns the text at path, "" where there is none.
+func (r *surveyReader) text(path string) string {
+	value, ok := r.values[path]
+	if !ok {
+		return ""
+	}
+	text, ok := value.(string)
+	if !ok || strings.TrimSpace(text) == "" || len(text) > 1000 || strings.ContainsFunc(text, func(c rune) bool { return !unicode.IsPrint(c) }) {
+		r.fail(path, r.raw(path), "one line of text in quotes", "write it between double quotes, without line breaks")
+		return ""
+	}
+	return text
+}
+
+// takes returns the resolved paths at path, which holds one file or a list of files; nil where there are none.
+func (r *surveyReader) takes(path string) []string {
+	value, ok := r.values[path]
+	if !ok {
+		return nil
+	}
+	elements, isList := value.([]any)
+	if !isList {
+		elements = []any{value}
+	}
+	if len(elements) > maxTakes {
+		r.fail(path, fmt.Sprintf("%d files", len(elements)), fmt.Sprintf("at most %d", maxTakes), "leave some takes out")
+		return nil
+	}
+	var files []string
+	for i, element := range elements {
+		at := r.places[path]
+		if isList {
+			at = r.elementPlace(path, i)
+		}
+		written, ok := element.(string)
+		if !ok || strings.TrimSpace(written) == "" || strings.ContainsRune(written, 0) {
+			r.failAt(at, path, r.raw(path), "the path of a WAV file in quotes, or a list of such paths", "write it between double quotes, with / between folders")
+			return nil
+		}
+		file := filepath.FromSlash(written)
+		if !filepath.IsAbs(file) {
+			file = filepath.Join(filepath.Dir(r.file), file)
+		}
+		files = append(files, file)
+		r.files = append(r.files, namedFile{path: file, written: written, key: path, at: at})
+	}
+	return files
+}
+
+func (r *surveyReader) readTop(s *Survey) {
+	s.Title = r.text("title")
+	if s.Title == "" {
+		s.Title = strings.TrimSuffix(filepath.Base(r.file), filepath.Ext(r.file))
+	}
+	s.ToleranceM = defaultToleranceM
+	if t := r.number("tolerance_m", toleranceLimit); t.Known() {
+		s.ToleranceM = float64(t)
+	}
+	s.Channel = r.whole("channel", 1, maxChannel, 1)
+}
+
+func (r *surveyReader) readAir(s *Survey) {
+	s.Air = AirInput{
+		TemperatureC:    r.number("air.temperature_c", temperatureLimit),
+		HumidityPercent: r.number("air.humidity_percent", humidityLimit),
+		SpeedOfSoundMS:  r.number("air.speed_of_sound_m_s", speedLimit),
+		EmptyC:          r.number("air.empty_c", temperatureLimit),
+		FlatC:           r.number("air.flat_c", temperatureLimit),
+		PanelC:          r.number("air.panel_c", temperatureLimit),
+	}
+}
+
+func (r *surveyReader) readPanel(s *Survey) {
+	p := &s.Panel
+	p.Sequence = r.text("panel.sequence")
+	if r.has("panel.sequence") && p.Sequence != "quadratic residue" && p.Sequence != "primitive root" {
+		r.fail("panel.sequence", r.raw("panel.sequence"), `"quadratic residue" or "primitive root"`, "leave it out and give depths_m for any other panel")
+	}
+	p.Prime = r.whole("panel.prime", 3, maxWells, 0)
+	if p.Prime != 0 && !isPrime(p.Prime) {
+		r.fail("panel.prime", r.raw("panel.prime"), "an odd prime number", nearestPrimes(p.Prime))
+	}
+	p.Periods = r.whole("panel.periods", 1, maxPeriods, 1)
+	p.DesignFrequencyHz = r.number("panel.design_frequency_hz", designLimit)
+	if r.has("panel.depths_m") {
+		p.DepthsM = r.numbers("panel.depths_m", "well", depthLimit)
+		if r.err == nil && (len(p.DepthsM) == 0 || len(p.DepthsM) > maxWells) {
+			r.fail("panel.depths_m", fmt.Sprintf("%d depths", len(p.DepthsM)), fmt.Sprintf("1 to %d", maxWells), "list every well's depth")
+		}
+	}
+	p.WellWidthM = r.required("panel.well_width_m", wellWidthLimit)
+	p.FinThicknessM = r.required("panel.fin_thickness_m", finLimit)
+	p.HeightM = r.required("panel.height_m", heightLimit)
+	p.CapM = r.board(s, "panel.cap_m")
+	p.BackM = r.board(s, "panel.back_m")
+	if r.err == nil {
+		r.resolveDepths(p)
+	}
+	if r.err != nil {
+		return
+	}
+	if 2*p.CapM >= p.HeightM {
+		r.fail("panel.cap_m", r.raw("panel.cap_m"), fmt.Sprintf("less than half of height_m, %g metres", p.HeightM/2), "check both: the wells need some height")
+	}
+	if w := p.WidthM(); w > placeLimit.high {
+		r.fail("panel.well_width_m", fmt.Sprintf("%s, which makes a panel %.4g metres wide", r.raw("panel.well_width_m"), w),
+			"at most 20 metres", "check well_width_m, fin_thickness_m and periods")
+	}
+}
+
+// board is the thickness of a board, as that of the fins where the survey leaves it out.
+func (r *surveyReader) board(s *Survey, path string) float64 {
+	if t := r.number(path, boardLimit); t.Known() {
+		return float64(t)
+	}
+	s.Warnings = append(s.Warnings, Warning{Code: "panel", Where: path,
+		Text: fmt.Sprintf("%s is not given: taken as thick as the fins, %g m. Add it to [panel].", path, s.Panel.FinThicknessM)})
+	return s.Panel.FinThicknessM
+}
+
+// resolveDepths turns the sequence into depths, or checks the given depths against it.
+func (r *surveyReader) resolveDepths(p *Panel) {
+	given := len(p.DepthsM)
+	if p.Sequence == "" {
+		if given == 0 {
+			r.missing("panel.sequence", `"quadratic residue" or "primitive root"`)
+			return
+		}
+		p.Sequence, p.Prime = "explicit depths", 0
+		if !repeats(p.DepthsM, p.Periods) {
+			r.fail("panel.periods", fmt.Sprintf("%d periods, but %d depths that do not repeat so often", p.Periods, given),
+				"depths_m to list every well of every period", "list them all, or leave periods out")
+		}
+		return
+	}
+	if p.Prime == 0 {
+		r.missing("panel.prime", "an odd prime number")
+		return
+	}
+	var seq []int
+	var err error
+	if p.Sequence == "primitive root" {
+		seq, _, err = PrimitiveRoot(p.Prime)
+	} else {
+		seq, err = QuadraticResidue(p.Prime)
+	}
+	if err != nil { // the prime was checked before
+		r.fail("panel.prime", r.raw("panel.prime"), "an odd prime number", err.Error())
+		return
+	}
+	wells := len(seq) * p.Periods
+	if wells > maxWells {
+		r.fail("panel.periods", fmt.Sprintf("%d periods of %d wells", p.Periods, len(seq)), fmt.Sprintf("at most %d wells", maxWells), "check prime and periods")
+		return
+	}
+	if given > 0 {
+		expected := fmt.Sprintf("%d: %d periods of %d wells", wells, p.Periods, len(seq))
+		if p.Periods == 1 {
+			expected = fmt.Sprintf("%d wells for prime %d", wells, p.Prime)
+		}
+		closing := p.Sequence == "quadratic residue" // which some drawings end with the next period's first well
+		if closing {
+			expected += ", or one more with the closing zero"
+		}
+		if given != wells && !(closing && given == wells+1) {
+			r.fail("panel.depths_m", fmt.Sprintf("%d depths", given), expected, "list every well of every period, or leave sequence and prime out")
+		}
+		return
+	}
+	f0 := r.required("panel.design_frequency_hz", designLimit)
+	if r.err != nil {
+		return
+	}
+	period := SequenceDepths(seq, p.Prime, f0, DesignSpeedOfSoundMS)
+	for range p.Periods {
+		p.DepthsM = append(p.DepthsM, period...)
+	}
+	if deepest := slices.Max(period); !depthLimit.holds(deepest) {
+		r.fail("panel.design_frequency_hz", fmt.Sprintf("%g, which makes a well %.3g metres deep", f0, deepest), "wells of at most 2 metres", designLimit.cure(f0))
+	}
+}
+
+// repeats reports whether the list is the same part so many times over, to a micrometre.
+func repeats(list []float64, times int) bool {
+	if len(list)%times != 0 {
+		return false
+	}
+	part := len(list) / times
+	for i := part; i < len(list); i++ {
+		if math.Abs(list[i]-list[i-part]) > 1e-6 {
+			return false
+		}
+	}
+	return true
+}
+
+func (r *surveyReader) readSource(s *Survey) {
+	const path = "source.position_m"
+	if !r.has(path) {
+		r.missing(path, "the loudspeaker's place [x, y, z] in metres")
+		return
+	}
+	s.SourceM = r.point(path)
+	if y := s.SourceM[1]; r.err == nil && y <= 0 {
+		r.fail(path, r.raw(path)+", which is "+behindOrInside(&s.Panel, s.SourceM), "a place in front of it, y more than 0", "y points out of the panel, away from the wall: check its sign")
+	}
+}
+
+func behindOrInside(p *Panel, at [3]float64) string {
+	within := math.Abs(at[0]) <= p.WidthM()/2 && math.Abs(at[2]) <= p.HeightM/2
+	switch {
+	case within && at[1] == 0:
+		return "on the panel's front face"
+	case within && at[1] >= -p.OuterDepthM():
+		return "inside the panel"
+	}
+	return "not in front of the panel"
+}
+
+// walls are the room's surfaces: the axis each stands across, the side it lies on, and what it must leave room for.
+var walls = []struct {
+	name string
+	axis int
+	sign float64
+	edge string
+}{
+	{"floor", 2, -1, "the panel's lower edge"},
+	{"ceiling", 2, 1, "the panel's upper edge"},
+	{"left", 0, -1, "the panel's left edge"},
+	{"right", 0, 1, "the panel's right edge"},
+	{"behind", 1, -1, "the panel's back"},
+}
+
+// readRoom reads the surfaces. behind_m lies behind the panel where it is negative, behind the loudspeaker where positive.
+func (r *surveyReader) readRoom(s *Survey) {
+	half := [3]float64{s.Panel.WidthM() / 2, s.Panel.OuterDepthM(), s.Panel.HeightM / 2}
+	for _, w := range walls {
+		path := "room." + w.name + "_m"
+		v := r.number(path, roomLimit)
+		if !v.Known() {
+			continue
+		}
+		opposite := w.name == "behind" && v > 0
+		if !opposite && float64(v)*w.sign < half[w.axis]-roundingM {
+			bound := "at most"
+			if w.sign > 0 {
+				bound = "at least"
+			}
+			r.fail(path, r.raw(path), fmt.Sprintf("%s %.4g metres, %s", bound, w.sign*half[w.axis], w.edge),
+				"count from the middle of the panel's front face, and check the sign")
+		}
+		s.Room = append(s.Room, Surface{Name: w.name, PlaceM: float64(v)})
+	}
+	if s.Room != nil {
+		r.inRoom(s, "source.position_m", s.SourceM)
+	}
+}
+
+// inRoom checks that the place given by the key at path is on the panel's side of every surface.
+func (r *surveyReader) inRoom(s *Survey, path string, at [3]float64) {
+	for _, surface := range s.Room {
+		for _, w := range walls {
+			sign := w.sign
+			if w.name == "behind" {
+				sign = math.Copysign(1, surface.PlaceM)
+			}
+			if w.name == surface.Name && sign*at[w.axis] >= sign*surface.PlaceM {
+				r.fail(path, fmt.Sprintf("%s = %.4g, not inside room.%s_m = %g", "xyz"[w.axis:w.axis+1], at[w.axis], w.name, surface.PlaceM),
+					"a place on the panel's side of that surface", "check both")
+			}
+		}
+	}
+}
+
+func (r *surveyReader) readSweep(s *Survey) {
+	if _, ok := r.places["sweep"]; !ok {
+		return
+	}
+	sweep := &Sweep{LoopbackChannel: r.whole("sweep.loopback_channel", 1, maxChannel, 0)}
+	s.Sweep = sweep
+	if r.has("sweep.file") {
+		for _, key := range []string{"low_hz", "high_hz", "seconds"} {
+			if r.has("sweep." + key) {
+				r.fail("sweep."+key, key+" beside file", "low_hz, high_hz and seconds, or file", "keep one of the two")
+			}
+		}
+		if _, ok := r.values["sweep.file"].(string); !ok {
+			r.fail("sweep.file", r.raw("sweep.file"), "the path of one WAV file in quotes", "write it between double quotes")
+		}
+		if files := r.takes("sweep.file"); r.err == nil {
+			sweep.File = files[0]
+		}
+		return
+	}
+	sweep.LowHz = r.required("sweep.low_hz", sweepHzLimit)
+	sweep.HighHz = r.required("sweep.high_hz", sweepHzLimit)
+	sweep.Seconds = r.required("sweep.seconds", sweepLimit)
+	if r.err == nil && sweep.LowHz >= sweep.HighHz {
+		r.fail("sweep.high_hz", r.raw("sweep.high_hz"), "more than low_hz, "+r.raw("sweep.low_hz"), "exchange them, or check both")
+	}
+}
+
+func (r *surveyReader) readGate(s *Survey) {
+	s.Gate = GateInput{StartS: r.number("gate.start_s", gateLimit), EndS: r.number("gate.end_s", gateLimit)}
+	if s.Gate.StartS >= s.Gate.EndS { // false where either is unknown
+		r.fail("gate.end_s", r.raw("gate.end_s"), "more than start_s, "+r.raw("gate.start_s"), "count both from the emission of the sound")
+	}
+}
+
+func (r *surveyReader) readPositions(s *Survey) {
+	if r.positions == 0 {
+		r.fail("position", "no [[position]]", "one for each microphone position", "add them at the end of the survey")
+		return
+	}
+	firstOf := make(map[string]int, r.positions)
+	s.Positions = make([]SurveyPosition, r.positions)
+	for i := range s.Positions {
+		path := fmt.Sprintf("position[%d].", i+1)
+		p := &s.Positions[i]
+		p.Line = r.places[path[:len(path)-1]].line
+		r.readPosition(s, p, path)
+		if first, twice := firstOf[p.Name]; twice {
+			r.fail(path+"name", r.raw(path+"name"), "a name of its own", fmt.Sprintf("the position in line %d has this name already", s.Positions[first].Line))
+		}
+		if r.err != nil {
+			return
+		}
+		firstOf[p.Name] = i
+	}
+}
+
+func (r *surveyReader) readPosition(s *Survey, p *SurveyPosition, path string) {
+	p.Name = r.text(path + "name")
+	if p.Name == "" {
+		r.missing(path+"name", "a name of its own")
+	}
+	p.Channel = r.whole(path+"channel", 1, maxChannel, s.Channel)
+	if s.Sweep != nil && p.Channel == s.Sweep.LoopbackChannel {
+		r.fail(path+"channel", fmt.Sprintf("the microphone in channel %d", p.Channel), "another channel than sweep.loopback_channel", "give each its own")
+	}
+	r.readMicrophone(s, p, path)
+	firstIn := map[string]string{}
+	for _, state := range []struct {
+		key   string
+		takes *[]string
+	}{{"empty", &p.Empty}, {"flat", &p.Flat}, {"panel", &p.Panel}} {
+		*state.takes = r.takes(path + state.key)
+		for _, file := range *state.takes {
+			if other, twice := firstIn[file]; twice {
+				r.fail(path+state.key, fmt.Sprintf("%q, which is a take of %s already", filepath.Base(file), other), "every take to be a recording of its own", "name the right file, or leave it out")
+			}
+			firstIn[file] = state.key
+		}
+	}
+	if r.err == nil && len(p.Panel) == 0 {
+		r.missing(path+"panel", "the recording with the panel")
+	}
+}
+
+// readMicrophone reads mic_m, or angle_deg and distance_m at z = 0.
+func (r *surveyReader) readMicrophone(s *Survey, p *SurveyPosition, path string) {
+	at := path + "mic_m"
+	switch {
+	case r.has(at):
+		for _, key := range []string{"angle_deg", "distance_m"} {
+			if r.has(path + key) {
+				r.fail(path+key, key+" beside mic_m", "mic_m, or angle_deg and distance_m", "keep one of the two")
+			}
+		}
+		p.MicM = r.point(at)
+	case r.has(path+"angle_deg") || r.has(path+"distance_m"):
+		angle := r.required(path+"angle_deg", angleLimit)
+		at = path + "distance_m"
+		distance := r.required(at, distanceLimit)
+		sin, cos := math.Sincos(angle * math.Pi / 180)
+		if math.Abs(angle) == 90 {
+			cos = 0
+		}
+		p.MicM = [3]float64{distance * sin, distance * cos, 0}
+	default:
+		r.missing(at, "mic_m, or angle_deg and distance_m")
+	}
+	if r.err != nil {
+		return
+	}
+	// The standard's half circle ends at ±90°, beside the panel in the plane of its front.
+	beside := math.Abs(p.MicM[0]) > s.Panel.WidthM()/2 || math.Abs(p.MicM[2]) > s.Panel.HeightM/2
+	if p.MicM[1] < 0 || p.MicM[1] == 0 && !beside {
+		r.fail(at, r.raw(at)+", which is "+behindOrInside(&s.Panel, p.MicM), "a place in front of it, y more than 0", "y points out of the panel, away from the wall: check its sign")
+	}
+	if distance3(p.MicM, s.SourceM) < 0.01 {
+		r.fail(at, r.raw(at)+", the loudspeaker's own place", "a place away from source.position_m", "check both")
+	}
+	r.inRoom(s, at, p.MicM)
+}
+
+func distance3(a, b [3]float64) float64 {
+	return math.Hypot(math.Hypot(a[0]-b[0], a[1]-b[1]), a[2]-b[2])
+}
+
+// doubts adds the warnings about what is allowed but unlikely.
+func (r *surveyReader) doubts(s *Survey) {
+	warn := func(code, where, text string) {
+		s.Warnings = append(s.Warnings, Warning{Code: code, Where: where, Text: text})
+	}
+	air := s.Air
+	if !air.SpeedOfSoundMS.Known() && !air.TemperatureC.Known() && !meanOfKnown(air.EmptyC, air.FlatC, air.PanelC).Known() {
+		warn("air", "air", "The survey gives neither temperature nor speed of sound: 20 °C assumed. 5 °C more or less shift every arrival by almost 1 %. Add temperature_c to [air].")
+	}
+	if h := air.HumidityPercent; h.Known() && (h < 10 || h > 95) {
+		text := fmt.Sprintf("A humidity of %g %% is unlikely indoors. Check humidity_percent.", float64(h))
+		if h > 0 && h <= 1 {
+			text = fmt.Sprintf("A humidity of %g %% is unlikely. If it is a fraction, write humidity_percent = %g.", float64(h), 100*float64(h))
+		}
+		warn("humidity", "air.humidity_percent", text)
+	}
+	var near, grazing []string
+	for _, p := range s.Positions {
+		if p.MicM[1] == 0 {
+			grazing = append(grazing, p.Name)
+		}
+		dx := max(math.Abs(p.MicM[0])-s.Panel.WidthM()/2, 0)
+		dz := max(math.Abs(p.MicM[2])-s.Panel.HeightM/2, 0)
+		if math.Hypot(math.Hypot(dx, dz), p.MicM[1]) < 3*s.Panel.OuterDepthM() {
+			near = append(near, p.Name)
+		}
+	}
+	if near != nil {
+		warn("near", several(near), fmt.Sprintf("The microphone stands nearer to the panel than three times its depth, %.2g m (builders' rule for the nearest seat): what it hears there is not what a seat hears.", 3*s.Panel.OuterDepthM()))
+	}
+	if grazing != nil {
+		warn("grazing", several(grazing), "The microphone stands in the plane of the panel's front: the reflection there is weak, and a small error of place counts much.")
+	}
+	r.sharedFiles(s, warn)
+}
+
+// sharedFiles warns of recordings that stand for two microphone places.
+func (r *surveyReader) sharedFiles(s *Survey, warn func(code, where, text string)) {
+	type recording struct {
+		file    string
+		channel int
+	}
+	firstOf := map[recording]string{}
+	var shared []string
+	for _, p := range s.Positions {
+		for _, file := range slices.Concat(p.Empty, p.Flat, p.Panel) {
+			key := recording{file, p.Channel}
+			if other, twice := firstOf[key]; twice {
+				shared = append(shared, fmt.Sprintf("%s (as %s: %s)", p.Name, other, filepath.Base(file)))
+				break
+			}
+			firstOf[key] = p.Name
+		}
+	}
+	if shared != nil {
+		warn("same-file", several(shared), "One recording is given for two microphone places. Check the file names.")
+	}
+}
+
+// several names the first of some positions and counts the others.
+func several(names []string) string {
+	if len(names) == 1 {
+		return names[0]
+	}
+	return fmt.Sprintf("%s and %d more", names[0], len(names)-1)
+}
+
+// CheckFiles looks for every file the survey names. The error, a *SurveyError, points to the first that is missing or is not a
+// regular file, and counts the others.
+func (s *Survey) CheckFiles() error {
+	var first *SurveyError
+	others := 0
+	for _, f := range s.files {
+		found := fileFault(f)
+		if found == "" {
+			continue
+		}
+		if first != nil {
+			others++
+			continue
+		}
+		first = &SurveyError{File: s.Path, Line: f.at.line, Column: f.at.column, Key: f.key, Found: found,
+			Expected: "a WAV file", Do: "check the name; paths count from the survey's folder"}
+		if near := nearestFile(f.path); near != "" {
+			first.Do = fmt.Sprintf("did you mean %q?", near)
+		}
+		if strings.Contains(f.written, `\`) && filepath.Separator == '/' {
+			first.Do = "write / between folders"
+		}
+	}
+	if first == nil {
+		return nil
+	}
+	if others > 0 {
+		first.Do += fmt.Sprintf(" (%d more of the named files can't be used either)", others)
+	}
+	return first
+}
+
+func fileFault(f namedFile) string {
+	info, err := os.Stat(f.path)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		if _, err := os.Stat(filepath.Dir(f.path)); err != nil {
+			return fmt.Sprintf("no folder for %q", f.written)
+		}
+		return fmt.Sprintf("no file %q", f.written)
+	case err != nil:
+		return fmt.Sprintf("a file %q that can't be read", f.written)
+	case info.IsDir():
+		return fmt.Sprintf("the folder %q", f.written)
+	case !info.Mode().IsRegular():
+		return fmt.Sprintf("%q, which is not a regular file", f.written)
+	}
+	return ""
+}
+
+// nearestFile returns the name in the same folder that a missing file's name is a slip of, or "".
+func nearestFile(path string) string {
+	entries, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return ""
+	}
+	name := filepath.Base(path)
+	best, bestDistance := "", 3 // two slips at most
+	for _, e := range entries {
+		if e.IsDir() || e.Name() == name {
+			continue
+		}
+		if d := editDistance(strings.ToLower(name), strings.ToLower(e.Name())); d < bestDistance {
+			best, bestDistance = e.Name(), d
+		}
+	}
+	return best
+}
