@@ -13,6 +13,8 @@ type gate struct {
 	endedBy string
 	// lengthS is from the earliest arrival to the end: what limits the lowest frequency.
 	lengthS float64
+	// limitS is what the length would be if the gate did not end when the reflection dies out: a decayed response loses nothing.
+	limitS float64
 }
 
 func (g gate) result() Gate {
@@ -33,7 +35,7 @@ func newGate(earliestS, endS float64, endedBy string) gate {
 // surface, panel, microphone or source, panel, surface, microphone, by the image of the source or of the microphone.
 func echoPath(panel *Panel, source, mic [3]float64, surface Surface) float64 {
 	image := func(p [3]float64) [3]float64 {
-		axis := map[string]int{"floor": 2, "ceiling": 2, "left": 0, "right": 0, "behind": 1}[surface.Name]
+		axis := surfaceAxis[surface.Name]
 		p[axis] = 2*surface.PlaceM - p[axis]
 		return p
 	}
@@ -159,6 +161,7 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 		}
 		consider(surfaceS, surface)
 		consider(way.middle/speed+echo, "echo in the empty room")
+		limit := end
 		if m.empty != nil {
 			consider(decayEnd(mean(m.panel), m.startS, m.sampleRateHz, earliest-preringS, m.noise), "decay")
 		}
@@ -167,8 +170,10 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 				warnings = append(warnings, Warning{"gate", m.survey.Name, "the survey's gate ends after " + by + " comes in: that sound counts as the panel's; end the gate earlier or move the rig away from that surface"})
 			}
 			end, by = float64(s.Gate.EndS), "survey"
+			limit = end
 		}
 		g := newGate(earliest, end, by)
+		g.limitS = limit - g.window.FullS
 		if s.Gate.StartS.Known() {
 			g.window.OpenS = float64(s.Gate.StartS)
 			g.window.FullS = min(g.window.OpenS+riseS, g.window.FallS)

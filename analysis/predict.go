@@ -57,7 +57,7 @@ func panelSection(p *Panel) scatter.Section {
 	return scatter.PanelSection(len(p.DepthsM), p.WellWidthM, p.FinThicknessM, p.OuterDepthM(), p.HeightM, p.CapM)
 }
 
-func place(p [3]float64) scatter.Place {
+func placeAt(p [3]float64) scatter.Place {
 	return scatter.Place{Point: scatter.Point{X: p[0], Y: p[1]}, Z: p[2]}
 }
 

@@ -69,20 +69,23 @@ type Result struct {
 	ToDo     []string `json:"to_do"`    // what to do next, in the order of what it gains
 	HowSure  []string `json:"how_sure"` // what the verdict rests on and what weakens it
 
-	Air       Air         `json:"air"`
-	Panel     PanelResult `json:"panel"`
-	SourceM   [3]float64  `json:"source_m"`
-	Room      []Surface   `json:"room"`
-	Spectrum  Range       `json:"spectrum"`
-	Bands     []Band      `json:"bands"`
-	Positions []Position  `json:"positions"`
-	Wells     []Well      `json:"wells"`
-	FarField  *FarField   `json:"far_field"` // nil where no prediction was possible
-	TimeView  *TimeView   `json:"time_view"` // nil without measurements
-	Receivers Receivers   `json:"receivers"`
-	Warnings  []Warning   `json:"warnings"`
-	Method    []Note      `json:"method"`  // how each figure is made, with its source
-	Caution   []string    `json:"caution"` // safety, in plain sentences
+	Air            Air         `json:"air"`
+	Panel          PanelResult `json:"panel"`
+	SourceM        [3]float64  `json:"source_m"`
+	ToleranceM     float64     `json:"tolerance_m"`
+	LevelReference string      `json:"level_reference"` // what the levels of positions refer to: "flat board's strongest position" or "direct sound at 1 m"
+	Room           []Surface   `json:"room"`
+	Spectrum       Range       `json:"spectrum"`
+	Bands          []Band      `json:"bands"`
+	Positions      []Position  `json:"positions"`
+	Wells          []Well      `json:"wells"`
+	Fit            *DepthFit   `json:"fit"`       // nil where no depths could be recovered
+	FarField       *FarField   `json:"far_field"` // nil where no prediction was possible
+	TimeView       *TimeView   `json:"time_view"` // nil without measurements
+	Receivers      Receivers   `json:"receivers"`
+	Warnings       []Warning   `json:"warnings"`
+	Method         []Note      `json:"method"`  // how each figure is made, with its source
+	Caution        []string    `json:"caution"` // safety, in plain sentences
 }
 
 // Air is the medium the run assumed.
@@ -216,12 +219,32 @@ type CombTrace struct {
 
 // Well is one well: as designed and as built. Depths in metres.
 type Well struct {
-	Number  int     `json:"number"`
-	DesignM float64 `json:"design_m"`
-	BuiltM  Num     `json:"built_m"`
-	LowM    Num     `json:"low_m"`
-	HighM   Num     `json:"high_m"`
-	Verdict string  `json:"verdict"` // ok, shallow, deep, undecided
+	Number      int     `json:"number"`
+	DesignM     float64 `json:"design_m"`
+	BuiltM      Num     `json:"built_m"`
+	LowM        Num     `json:"low_m"`
+	HighM       Num     `json:"high_m"`
+	DifferenceM Num     `json:"difference_m"` // built minus design
+	Loss        Num     `json:"loss_db"`      // what the well swallows of its reflection, beside the walls' own air layers
+	Verdict     string  `json:"verdict"`      // ok, shallow, deep, undecided
+	Why         string  `json:"why"`          // why undecided, and what would decide it
+}
+
+// DepthFit says how the built depths were found.
+type DepthFit struct {
+	Misfit       float64       `json:"misfit"`        // rms of what the built depths leave unexplained, re the measured reflection
+	DesignMisfit float64       `json:"design_misfit"` // the same for the design
+	LowHz        float64       `json:"low_hz"`
+	HighHz       float64       `json:"high_hz"`
+	Positions    int           `json:"positions"`
+	Explanations []Explanation `json:"explanations"` // the best first; a second one only where the data can't tell it from the first
+}
+
+// Explanation is one set of depths that fits the data, in words and figures.
+type Explanation struct {
+	Text   string    `json:"text"`
+	Misfit float64   `json:"misfit"`
+	DepthM []float64 `json:"depth_m"`
 }
 
 // FarField is the prediction far away from the panel (source and receivers at infinity on a half circle).

@@ -1,0 +1,879 @@
+package analysis
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"github.com/leadline/leadline/analysis/scatter"
+	"github.com/leadline/leadline/dsp"
+)
+
+// Options of a run.
+type Options struct {
+	BandsPerOctave int                               // 3 or 12
+	Progress       func(stage string, share float64) // may be nil
+}
+
+const (
+	predictionEndHz = 5700 // the upper edge of the standard's last third octave, 5 kHz, is at 5623 Hz
+	lowestBandHz    = 89   // the standard's first third octave, 100 Hz, begins at 89.1 Hz
+)
+
+func (o *Options) report(stage string) func(float64) {
+	if o.Progress == nil {
+		return func(float64) {}
+	}
+	return func(share float64) { o.Progress(stage, share) }
+}
+
+func (o *Options) validate() error {
+	if o.BandsPerOctave != 3 && o.BandsPerOctave != 12 {
+		return fmt.Errorf("bands: 1/%d octave: expected 3 or 12 per octave", o.BandsPerOctave)
+	}
+	return nil
+}
+
+// run is one check or prediction under way.
+type run struct {
+	survey    *Survey
+	options   Options
+	result    *Result
+	air       Air
+	positions []*measuredPosition // nil entries where nothing was measured
+	gates     []gate
+	grid      grid
+	fine      int // fine grid steps in one step of grid, for combs
+	source    []complex128
+	outside   *outside
+	models    []*gatedModel // nil without a gate
+
+	panel, flat           [][]complex128   // gated transfer functions per position, means of takes, [k]
+	panelTakes            [][][]complex128 // per position and take
+	flatTakes             [][][]complex128
+	modelPanel, modelFlat [][]complex128 // the same, predicted
+}
+
+// Check measures the panel of a survey, predicts its design, compares both and recovers the built depths.
+// Errors: input that can't be read or makes no sense; doubts about good input are warnings in the result.
+func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
+	if err := o.validate(); err != nil {
+		return nil, err
+	}
+	if err := s.CheckFiles(); err != nil {
+		return nil, err
+	}
+	r, err := newRun(s, o, "check")
+	if err != nil {
+		return nil, err
+	}
+	if err := r.readTakes(ctx); err != nil {
+		return nil, err
+	}
+	var warnings []Warning
+	r.gates, warnings = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
+	r.warn(warnings...)
+	r.chooseRange()
+	if err := r.predict(ctx, s.Panel.DepthsM); err != nil {
+		return nil, err
+	}
+	r.transferFunctions()
+	r.fillPositions()
+	r.fillBands()
+	if err := r.depths(ctx); err != nil {
+		return nil, err
+	}
+	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
+		return nil, err
+	}
+	r.timeView()
+	r.judge()
+	r.describe()
+	return r.result, nil
+}
+
+// Predict predicts what a survey's design does at its positions and in the standard's arrangement, without any measurement.
+func Predict(ctx context.Context, s *Survey, o Options) (*Result, error) {
+	if err := o.validate(); err != nil {
+		return nil, err
+	}
+	r, err := newRun(s, o, "predict")
+	if err != nil {
+		return nil, err
+	}
+	r.positions = make([]*measuredPosition, len(s.Positions))
+	r.chooseRange()
+	if err := r.predict(ctx, s.Panel.DepthsM); err != nil {
+		return nil, err
+	}
+	r.fillPositions()
+	r.fillBands()
+	for i, d := range s.Panel.DepthsM {
+		r.result.Wells = append(r.result.Wells, Well{Number: i + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(),
+			DifferenceM: Unknown(), Loss: Unknown(), Verdict: "undecided", Why: "nothing was measured"})
+	}
+	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
+		return nil, err
+	}
+	r.describe()
+	return r.result, nil
+}
+
+func newRun(s *Survey, o Options, kind string) (*run, error) {
+	air, err := s.Air.Resolve("panel")
+	if err != nil {
+		return nil, err
+	}
+	p := &s.Panel
+	result := &Result{
+		Schema: Schema, Kind: kind, Title: s.Title, Survey: s.Path, Verdict: Undecided, Air: air, SourceM: s.SourceM, Room: s.Room,
+		ToleranceM: s.ToleranceM, LevelReference: "direct sound at 1 m",
+		Panel: PanelResult{
+			Sequence: p.Sequence, Prime: p.Prime, Periods: p.Periods, DesignFrequency: p.DesignFrequencyHz,
+			WidthM: p.WidthM(), HeightM: p.HeightM, DepthM: p.OuterDepthM(), WellWidthM: p.WellWidthM, FinThicknessM: p.FinThicknessM,
+			DesignDepthM: p.DepthsM,
+		},
+	}
+	for i := range p.DepthsM {
+		result.Panel.WellCentreM = append(result.Panel.WellCentreM, p.WellCentreM(i))
+	}
+	r := &run{survey: s, options: o, result: result, air: air}
+	r.warn(s.Warnings...)
+	return r, nil
+}
+
+func (r *run) warn(w ...Warning) { r.result.Warnings = append(r.result.Warnings, w...) }
+
+// chooseRange sets the grid, the source's spectrum and the bands with what makes them usable.
+func (r *run) chooseRange() {
+	spectrum := &r.result.Spectrum
+	spectrum.BandsPerOctave = r.options.BandsPerOctave
+	shortest, longest, rate := math.Inf(1), 0.002, math.Inf(1)
+	for i, m := range r.positions {
+		if m == nil {
+			continue
+		}
+		shortest, longest, rate = min(shortest, r.gates[i].limitS), max(longest, r.gates[i].lengthS), min(rate, m.sampleRateHz)
+	}
+	highest := 0.45 * rate
+	r.grid = newGrid(min(predictionEndHz, highest), longest)
+	lowest := lowestBandHz * 1.0
+	spectrum.LowWhy, spectrum.HighWhy = "the standard's range begins here", "the prediction ends here, as the standard's range does"
+	top := predictionEndHz * 1.0
+	if r.result.Kind == "check" {
+		lowest = max(lowest, 2/shortest)
+		spectrum.LowWhy = fmt.Sprintf("the shortest gate leaves %.1f ms, and two periods must fit in", shortest*1000)
+		var used []int
+		r.source, used = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)
+		if end := sourceEnd(r.source, r.grid); end < top {
+			top, spectrum.HighWhy = end, "above it the source is too weak"
+		}
+		if highest < top {
+			top, spectrum.HighWhy = highest, "above it the sample rate ends"
+		}
+		_ = used
+	}
+	bands, _ := dsp.FractionalOctaves(r.options.BandsPerOctave, lowestBandHz, max(predictionEndHz, min(highest, 23000)))
+	spectrum.LowestUsableHz, spectrum.HighestUsableHz = Unknown(), Unknown()
+	for _, b := range bands {
+		band := Band{CentreHz: b.CentreHz, LowHz: b.LowHz, HighHz: b.HighHz, Usable: true, Diffusion: unknownDiffusion(),
+			CorrelationScattering: Unknown(), PredictedCorrelation: Unknown(), LevelDifferenceRMSDB: Unknown(), ToleranceDB: Unknown(), ResidualDB: Unknown()}
+		switch {
+		case b.CentreHz < lowest:
+			band.Usable, band.Why = false, "below the lowest usable frequency: "+spectrum.LowWhy
+		case b.HighHz > top:
+			band.Usable, band.Why = false, "above the highest usable frequency: "+spectrum.HighWhy
+		default:
+			if !spectrum.LowestUsableHz.Known() {
+				spectrum.LowestUsableHz = Num(b.LowHz)
+			}
+			spectrum.HighestUsableHz = Num(b.HighHz)
+		}
+		r.result.Bands = append(r.result.Bands, band)
+	}
+}
+
+func unknownDiffusion() Diffusion {
+	return Diffusion{Panel: Unknown(), Flat: Unknown(), Normalised: Unknown(), PredictedPanel: Unknown(), PredictedFlat: Unknown(), PredictedNormalised: Unknown()}
+}
+
+// predict solves the outside for all positions and predicts the given depths.
+func (r *run) predict(ctx context.Context, depthsM []float64) (err error) {
+	var receivers []scatter.Place
+	for _, p := range r.survey.Positions {
+		receivers = append(receivers, placeAt(p.MicM))
+	}
+	r.outside, err = solveOutside(ctx, panelSection(&r.survey.Panel), placeAt(r.survey.SourceM), receivers, r.air.SpeedOfSoundMS, r.grid, r.options.report("prediction"))
+	if err != nil {
+		return err
+	}
+	panel, err := r.outside.panel(wellsOf(depthsM), true, nil)
+	if err != nil {
+		return err
+	}
+	flat := r.outside.flat()
+	r.models = make([]*gatedModel, len(receivers))
+	r.modelPanel, r.modelFlat = panel, flat
+	for i, m := range r.positions {
+		if m == nil {
+			continue
+		}
+		way := newPaths(&r.survey.Panel, r.survey.SourceM, m.survey.MicM)
+		r.models[i] = newGatedModel(r.grid, r.source, r.gates[i].window, way.earliest/r.air.SpeedOfSoundMS)
+		r.modelPanel[i], r.modelFlat[i] = r.models[i].apply(panel[i]), r.models[i].apply(flat[i])
+	}
+	return nil
+}
+
+// transferFunctions gates what was measured and divides it by the source.
+func (r *run) transferFunctions() {
+	n := len(r.positions)
+	r.panel, r.flat = make([][]complex128, n), make([][]complex128, n)
+	r.panelTakes, r.flatTakes = make([][][]complex128, n), make([][][]complex128, n)
+	parallel(0, n, func(i int) {
+		m := r.positions[i]
+		for _, x := range m.panel {
+			r.panelTakes[i] = append(r.panelTakes[i], r.transfer(m, x, r.gates[i].window))
+		}
+		for _, x := range m.flat {
+			r.flatTakes[i] = append(r.flatTakes[i], r.transfer(m, x, r.gates[i].window))
+		}
+		r.panel[i], r.flat[i] = meanSpectrum(r.panelTakes[i]), meanSpectrum(r.flatTakes[i])
+	})
+}
+
+func (r *run) transfer(m *measuredPosition, x []float64, window dsp.GateWindow) []complex128 {
+	y, first := windowed(x, m.startS, m.sampleRateHz, window)
+	spectrum := dsp.SpectrumAt(y, first, m.sampleRateHz, r.grid.stepHz, r.grid.count())
+	for k := range spectrum {
+		if r.source[k] == 0 {
+			spectrum[k] = 0
+			continue
+		}
+		spectrum[k] /= r.source[k]
+	}
+	return spectrum
+}
+
+func meanSpectrum(takes [][]complex128) []complex128 {
+	if len(takes) == 0 {
+		return nil
+	}
+	m := make([]complex128, len(takes[0]))
+	for _, x := range takes {
+		for k, v := range x {
+			m[k] += v / complex(float64(len(takes)), 0)
+		}
+	}
+	return m
+}
+
+// energy returns the mean squared transfer function in a band re that of the direct sound at 1 m, |1/4π|².
+func (r *run) energy(transfer []complex128, b *Band) float64 {
+	band := dsp.Band{LowHz: b.LowHz, HighHz: b.HighHz}
+	return dsp.BandEnergy(transfer, r.grid.stepHz, band) / (b.HighHz - b.LowHz) * 16 * math.Pi * math.Pi
+}
+
+// fillPositions writes what each position has apart from levels that need a common reference.
+func (r *run) fillPositions() {
+	speed := r.air.SpeedOfSoundMS
+	for i := range r.survey.Positions {
+		p := &r.survey.Positions[i]
+		way := newPaths(&r.survey.Panel, r.survey.SourceM, p.MicM)
+		out := Position{
+			Name: p.Name, AngleDeg: math.Atan2(p.MicM[0], p.MicM[1]) * 180 / math.Pi, DistanceM: distance(p.MicM, [3]float64{}), MicM: p.MicM,
+			DirectS: Num(way.direct / speed), ArrivalS: Num(way.middle / speed), Used: true,
+			Gate: Gate{StartS: Unknown(), EndS: Unknown()},
+		}
+		if m := r.positions[i]; m != nil {
+			out.Gate, out.Alignment = r.gates[i].result(), m.alignment
+		}
+		r.result.Positions = append(r.result.Positions, out)
+	}
+	r.chooseReceivers()
+}
+
+// chooseReceivers marks the positions that make up the arc on which diffusion is judged: those at about the median distance.
+func (r *run) chooseReceivers() {
+	var distances []float64
+	for _, p := range r.result.Positions {
+		distances = append(distances, p.DistanceM)
+	}
+	slices.Sort(distances)
+	median := distances[len(distances)/2]
+	rec := Receivers{SmallestDeg: Unknown(), LargestDeg: Unknown(), DistanceLowM: Unknown(), DistanceHighM: Unknown()}
+	for i := range r.result.Positions {
+		p := &r.result.Positions[i]
+		if math.Abs(p.DistanceM-median) > 0.1*median {
+			p.Used = false
+			p.Why = fmt.Sprintf("at %.2f m it stands off the arc of %.2f m: levels there don't compare with the others", p.DistanceM, median)
+			continue
+		}
+		if rec.Count == 0 {
+			rec.SmallestDeg, rec.LargestDeg = Num(p.AngleDeg), Num(p.AngleDeg)
+			rec.DistanceLowM, rec.DistanceHighM = Num(p.DistanceM), Num(p.DistanceM)
+		}
+		rec.Count++
+		rec.SmallestDeg, rec.LargestDeg = min(rec.SmallestDeg, Num(p.AngleDeg)), max(rec.LargestDeg, Num(p.AngleDeg))
+		rec.DistanceLowM, rec.DistanceHighM = min(rec.DistanceLowM, Num(p.DistanceM)), max(rec.DistanceHighM, Num(p.DistanceM))
+	}
+	r.result.Receivers = rec
+}
+
+// fillBands computes every figure per band: levels, diffusion, correlation, residuals and combs.
+func (r *run) fillBands() {
+	if r.hasFlat() {
+		r.result.LevelReference = "flat board's strongest position"
+	}
+	for b := range r.result.Bands {
+		r.fillBand(&r.result.Bands[b])
+	}
+	r.fillCombs()
+}
+
+func (r *run) hasFlat() bool {
+	for i := range r.positions {
+		if r.result.Positions[i].Used && r.flat != nil && r.flat[i] != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// standardErrors returns the standard error of a position's energy from its takes; nil for one take.
+func (r *run) takeErrors(takes [][]complex128, b *Band) (standardError float64, n int) {
+	var energies []float64
+	for _, t := range takes {
+		energies = append(energies, r.energy(t, b))
+	}
+	_, e := meanAndError(energies)
+	return e, len(energies)
+}
+
+func (r *run) fillBand(b *Band) {
+	n := len(r.result.Positions)
+	measured, predicted := b.Usable && r.panel != nil, b.HighHz <= predictionEndHz
+	var panel, flat, modelPanel, modelFlat, panelError, flatError []float64
+	nan := math.NaN()
+	panelTakes, flatTakes := math.MaxInt, math.MaxInt
+	for i := range n {
+		e := [4]float64{nan, nan, nan, nan}
+		var errs [2]float64
+		if measured {
+			e[0] = r.energy(r.panel[i], b)
+			var takes int
+			errs[0], takes = r.takeErrors(r.panelTakes[i], b)
+			panelTakes = min(panelTakes, takes)
+			if r.flat[i] != nil {
+				e[1] = r.energy(r.flat[i], b)
+			}
+			errs[1], takes = r.takeErrors(r.flatTakes[i], b)
+			flatTakes = min(flatTakes, takes)
+		}
+		if predicted {
+			e[2], e[3] = r.energy(r.modelPanel[i], b), r.energy(r.modelFlat[i], b)
+		}
+		panel, flat, modelPanel, modelFlat = append(panel, e[0]), append(flat, e[1]), append(modelPanel, e[2]), append(modelFlat, e[3])
+		panelError, flatError = append(panelError, errs[0]), append(flatError, errs[1])
+	}
+	// with a flat board measured, what it does on the whole re its own prediction carries over to the panel
+	carry, reference := 1.0, 1.0
+	if measured && r.hasFlat() {
+		var a, m float64
+		reference = 0
+		for i := range n {
+			if r.result.Positions[i].Used && !math.IsNaN(flat[i]) {
+				a, m = a+flat[i], m+modelFlat[i]
+				reference = max(reference, flat[i])
+			}
+		}
+		if predicted {
+			carry = a / m
+		}
+	} else if !measured && r.result.Kind == "predict" {
+		reference = slices.Max(modelFlat)
+	}
+	var sum float64
+	for i := range n {
+		p := &r.result.Positions[i]
+		p.PanelDB, p.FlatDB = append(p.PanelDB, decibels(panel[i]/reference)), append(p.FlatDB, decibels(flat[i]/reference))
+		p.PredictedDB = append(p.PredictedDB, decibels(carry*modelPanel[i]/reference))
+		p.PredictedFlatDB = append(p.PredictedFlatDB, decibels(carry*modelFlat[i]/reference))
+		if panelTakes > 1 && panelTakes < math.MaxInt {
+			p.PanelIntervalDB = append(p.PanelIntervalDB, levelInterval(panel[i], panelError[i], reference, len(r.panelTakes[i])))
+		}
+		if flatTakes > 1 && flatTakes < math.MaxInt {
+			p.FlatIntervalDB = append(p.FlatIntervalDB, levelInterval(flat[i], flatError[i], reference, len(r.flatTakes[i])))
+		}
+		if p.Used {
+			b.PositionsUsed++
+			d := float64(p.PredictedDB[len(p.PredictedDB)-1] - p.PanelDB[len(p.PanelDB)-1])
+			sum += d * d
+		}
+	}
+	b.LevelDifferenceRMSDB = Num(math.Sqrt(sum / float64(b.PositionsUsed)))
+	panel, flat, modelPanel, modelFlat = r.onArc(panel), r.onArc(flat), r.onArc(modelPanel), r.onArc(modelFlat)
+	d := &b.Diffusion
+	d.Panel, d.Flat = DiffusionCoefficient(panel), DiffusionCoefficient(flat)
+	d.Normalised = NormalisedDiffusion(d.Panel, d.Flat)
+	d.PredictedPanel, d.PredictedFlat = DiffusionCoefficient(modelPanel), DiffusionCoefficient(modelFlat)
+	d.PredictedNormalised = NormalisedDiffusion(d.PredictedPanel, d.PredictedFlat)
+	if panelTakes < math.MaxInt {
+		d.PanelInterval = diffusionInterval(panel, r.onArc(panelError), panelTakes)
+	}
+	if flatTakes < math.MaxInt {
+		d.FlatInterval = diffusionInterval(flat, r.onArc(flatError), flatTakes)
+	}
+	if d.PanelInterval != nil && d.FlatInterval != nil {
+		d.NormalisedInterval = normalisedInterval(d)
+	}
+	if measured && r.hasFlat() {
+		b.CorrelationScattering = r.correlation(r.panel, r.flat, b)
+		b.CorrelationInterval = r.correlationInterval(b)
+	}
+	if predicted {
+		b.PredictedCorrelation = r.correlation(r.modelPanel, r.modelFlat, b)
+	}
+	if measured {
+		r.fillResidual(b)
+	}
+}
+
+// onArc keeps the entries of the positions that count.
+func (r *run) onArc(v []float64) (kept []float64) {
+	for i, x := range v {
+		if r.result.Positions[i].Used {
+			kept = append(kept, x)
+		}
+	}
+	return kept
+}
+
+// levelInterval is the 95 % interval of a level from its energy's standard error over the takes.
+func levelInterval(energy, standardError, reference float64, takes int) Interval {
+	half := studentT95(takes-1) * standardError
+	return Interval{decibels(max(0, energy-half) / reference), decibels((energy + half) / reference)}
+}
+
+// normalisedInterval carries the panel's and the flat board's intervals through (d − f)/(1 − f), as independent.
+func normalisedInterval(d *Diffusion) *Interval {
+	half := func(i *Interval) float64 { return float64(i.High-i.Low) / 2 }
+	onPanel := 1 / float64(1-d.Flat)
+	onFlat := float64(d.Panel-1) / float64((1-d.Flat)*(1-d.Flat))
+	h := Num(math.Hypot(onPanel*half(d.PanelInterval), onFlat*half(d.FlatInterval)))
+	return &Interval{d.Normalised - h, d.Normalised + h}
+}
+
+// correlation averages the correlation scattering coefficient over the band's frequencies.
+func (r *run) correlation(panel, flat [][]complex128, b *Band) Num {
+	var sum, hertz float64
+	band := dsp.Band{LowHz: b.LowHz, HighHz: b.HighHz}
+	for k := r.grid.first; k <= r.grid.last; k++ {
+		share := dsp.BandShare(k, r.grid.stepHz, band)
+		if share == 0 {
+			continue
+		}
+		var p, q []complex128
+		for i := range panel {
+			if r.result.Positions[i].Used && panel[i] != nil && flat[i] != nil {
+				p, q = append(p, panel[i][k]), append(q, flat[i][k])
+			}
+		}
+		if s := CorrelationScattering(p, q); s.Known() {
+			sum += share * float64(s)
+			hertz += share
+		}
+	}
+	if hertz == 0 {
+		return Unknown()
+	}
+	return Num(sum / hertz)
+}
+
+// correlationInterval is the 95 % interval over the takes, where every position has as many of both.
+func (r *run) correlationInterval(b *Band) *Interval {
+	takes := math.MaxInt
+	for i := range r.positions {
+		takes = min(takes, len(r.panelTakes[i]), len(r.flatTakes[i]))
+	}
+	if takes < 2 {
+		return nil
+	}
+	var values []float64
+	for t := range takes {
+		panel, flat := make([][]complex128, len(r.positions)), make([][]complex128, len(r.positions))
+		for i := range r.positions {
+			panel[i], flat[i] = r.panelTakes[i][t], r.flatTakes[i][t]
+		}
+		values = append(values, float64(r.correlation(panel, flat, b)))
+	}
+	mean, e := meanAndError(values)
+	half := studentT95(takes-1) * e
+	return &Interval{Num(max(0, mean-half)), Num(min(1, mean+half))}
+}
+
+// fillResidual estimates, per position, what an imperfect subtraction of the empty room leaves in the gate, relative to the reflection: the
+// direct sound's own residual after alignment times what the empty room holds in the gate. Noise adds to it.
+func (r *run) fillResidual(b *Band) {
+	const tooHigh = -10 // dB: there a level is off by up to 3 dB
+	var all []float64
+	for i, m := range r.positions {
+		p := &r.result.Positions[i]
+		panel, flat := Unknown(), Unknown()
+		if m.empty != nil {
+			inGate := r.energy(r.transfer(m, m.empty, r.gates[i].window), b)
+			noise := r.noise(m, i, b)
+			left := func(errors []float64, transfer []complex128) Num {
+				if transfer == nil {
+					return Unknown()
+				}
+				worst := slices.Max(errors)
+				return decibels((worst*worst*inGate + noise/float64(len(errors))) / r.energy(transfer, b))
+			}
+			panel = left(m.panelError, r.panel[i])
+			if len(m.flatError) > 0 {
+				flat = left(m.flatError, r.flat[i])
+			}
+		}
+		p.PanelResidualDB, p.FlatResidualDB = append(p.PanelResidualDB, panel), append(p.FlatResidualDB, flat)
+		if panel.Known() && p.Used {
+			all = append(all, float64(panel))
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	slices.Sort(all)
+	b.ResidualDB = Num(all[len(all)/2])
+	if b.ResidualDB > tooHigh {
+		b.Usable = false
+		b.Why = fmt.Sprintf("noise and the residual of the subtraction lie only %.0f dB below the reflection", -float64(b.ResidualDB))
+	}
+}
+
+// noise returns the energy, as energy() gives it, that noise puts into a gated difference of two takes.
+func (r *run) noise(m *measuredPosition, i int, b *Band) float64 {
+	if math.IsNaN(m.noise) {
+		return 0
+	}
+	g := r.gates[i].window
+	samples := 0.0
+	for t := g.OpenS; t < g.ClosedS; t += 1 / m.sampleRateHz {
+		w := g.At(t)
+		samples += w * w
+	}
+	var sum, hertz float64
+	for k := r.grid.first; k <= r.grid.last; k++ {
+		if share := dsp.BandShare(k, r.grid.stepHz, dsp.Band{LowHz: b.LowHz, HighHz: b.HighHz}); share > 0 && r.source[k] != 0 {
+			sum += share * 2 * m.noise * samples / squared(r.source[k])
+			hertz += share
+		}
+	}
+	if hertz == 0 {
+		return 0
+	}
+	return sum / hertz * 16 * math.Pi * math.Pi
+}
+
+// fillCombs describes direct sound plus reflection at every position, on a grid four times as fine.
+func (r *run) fillCombs() {
+	const finer = 4
+	speed := r.air.SpeedOfSoundMS
+	low, high := float64(r.result.Spectrum.LowestUsableHz), float64(r.result.Spectrum.HighestUsableHz)
+	step := r.grid.stepHz / finer
+	for i := range r.result.Positions {
+		p := &r.result.Positions[i]
+		way := newPaths(&r.survey.Panel, r.survey.SourceM, p.MicM)
+		ratio := func(transfer []complex128) []complex128 {
+			if transfer == nil {
+				return nil
+			}
+			out := make([]complex128, finer*(len(transfer)-1)+1)
+			for n := range out {
+				f := float64(n) * step
+				// between two bins the reflection less its own delay turns slowly
+				k := min(n/finer, len(transfer)-2)
+				u := float64(n)/finer - float64(k)
+				at := func(k int) complex128 {
+					return transfer[k] * cmplx.Rect(1, -2*math.Pi*float64(k)*r.grid.stepHz*float64(p.ArrivalS))
+				}
+				smooth := at(k)*complex(1-u, 0) + at(k+1)*complex(u, 0)
+				out[n] = smooth * cmplx.Rect(4*math.Pi*way.direct, 2*math.Pi*f*(float64(p.ArrivalS)-way.direct/speed))
+			}
+			return out
+		}
+		c := &p.Comb
+		var panel, predicted Comb
+		var pick [][]complex128
+		if r.panel != nil {
+			pick = [][]complex128{r.panel[i], r.flat[i]}
+			c.Panel, panel = combOf(ratio(pick[0]), step, r.result.Bands, low, high)
+			if pick[1] != nil {
+				c.Flat, _ = combOf(ratio(pick[1]), step, r.result.Bands, low, high)
+			}
+		}
+		c.PredictedPanel, predicted = combOf(ratio(r.modelPanel[i]), step, r.result.Bands, low, high)
+		c.PredictedFlat, _ = combOf(ratio(r.modelFlat[i]), step, r.result.Bands, low, high)
+		if r.panel == nil {
+			panel = predicted
+		}
+		c.DelayS, c.ReflectionDB, c.PeakToNotchDB, c.FirstNotchHz = p.ArrivalS-p.DirectS, panel.ReflectionDB, panel.PeakToNotchDB, panel.FirstNotchHz
+	}
+}
+
+// timeView shows the position nearest the normal.
+func (r *run) timeView() {
+	best := -1
+	for i, p := range r.result.Positions {
+		if p.Used && (best < 0 || math.Abs(p.AngleDeg) < math.Abs(r.result.Positions[best].AngleDeg)) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return
+	}
+	m, p, g := r.positions[best], &r.result.Positions[best], r.gates[best]
+	v := &TimeView{Position: p.Name, Gate: p.Gate, DirectS: p.DirectS, ArrivalS: p.ArrivalS}
+	whole := m.empty
+	if whole == nil {
+		whole = m.panelWhole
+	}
+	peak := 0.0
+	for _, x := range whole {
+		peak = max(peak, math.Abs(x))
+	}
+	for n := range whole {
+		t := m.startS + float64(n)/m.sampleRateHz
+		if t < m.directS-0.002 || t > g.window.ClosedS+0.003 {
+			continue
+		}
+		v.TimeS, v.Window = append(v.TimeS, Num(t)), append(v.Window, Num(g.window.At(t)))
+		v.Empty = append(v.Empty, Num(whole[n]/peak))
+		v.Panel = append(v.Panel, Num(m.panelWhole[n]/peak))
+		v.PanelDiff = append(v.PanelDiff, Num(m.panel[0][n]/peak))
+		if len(m.flat) > 0 {
+			v.FlatDiff = append(v.FlatDiff, Num(m.flat[0][n]/peak))
+		}
+	}
+	r.result.TimeView = v
+}
+
+// readTakes reads and aligns every file.
+func (r *run) readTakes(ctx context.Context) error {
+	scale := map[string]float64{}
+	for _, state := range []string{"empty", "flat", "panel"} {
+		air, err := r.survey.Air.Resolve(state)
+		if err != nil {
+			return err
+		}
+		scale[state] = air.SpeedOfSoundMS / r.air.SpeedOfSoundMS
+	}
+	progress := r.options.report("reading")
+	r.positions = make([]*measuredPosition, len(r.survey.Positions))
+	warnings := make([][]Warning, len(r.positions))
+	errs := make([]error, len(r.positions))
+	parallel(0, len(r.positions), func(i int) {
+		if errs[i] = ctx.Err(); errs[i] != nil {
+			return
+		}
+		p := &r.survey.Positions[i]
+		takes, w, err := readPosition(p)
+		warnings[i] = w
+		if err == nil {
+			r.positions[i], err = alignPosition(r.survey, p, takes, r.air.SpeedOfSoundMS, scale)
+		}
+		errs[i] = err
+		progress(float64(i+1) / float64(len(r.positions)))
+	})
+	for _, w := range warnings {
+		r.warn(w...)
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err // the first in the survey's order
+		}
+	}
+	r.doubtAlignment()
+	return nil
+}
+
+// readPosition reads all takes of a position. All must have one sample rate.
+func readPosition(p *SurveyPosition) (map[string][]response, []Warning, error) {
+	takes := map[string][]response{}
+	var warnings []Warning
+	var first response
+	for _, state := range []struct {
+		name  string
+		files []string
+	}{{"empty", p.Empty}, {"flat", p.Flat}, {"panel", p.Panel}} {
+		for _, file := range state.files {
+			audio, err := dsp.ReadWAVChannel(file, p.Channel)
+			if err != nil {
+				return nil, warnings, err
+			}
+			for _, note := range audio.Notes {
+				warnings = append(warnings, Warning{"file", p.Name, note})
+			}
+			x := audio.Channels[0]
+			rate := float64(audio.SampleRateHz)
+			if first.sampleRateHz == 0 {
+				first = response{file: file, sampleRateHz: rate}
+			}
+			if rate != first.sampleRateHz {
+				return nil, warnings, fmt.Errorf("%s: sample rate %.0f Hz, but %s has %.0f Hz: all files of a position must have one rate; export them again at one rate",
+					file, rate, first.file, first.sampleRateHz)
+			}
+			if !audio.Float {
+				for _, fault := range dsp.FindClipping(x, rate) {
+					warnings = append(warnings, Warning{"clipped", p.Name, fmt.Sprintf("%s: %s %s", file, fault.Text, fault.Cure)})
+				}
+			}
+			takes[state.name] = append(takes[state.name], response{file, x, rate})
+		}
+	}
+	return takes, warnings, nil
+}
+
+// doubtAlignment warns of takes that had to be changed much, or still don't agree, and of positions without an empty room.
+func (r *run) doubtAlignment() {
+	const (
+		levelStep = 1.0 // dB: more than a session's drift
+		poor      = -30 // dB: residual of the direct sound
+	)
+	for _, m := range r.positions {
+		if m.empty == nil {
+			r.warn(Warning{"no empty room", m.survey.Name, "no take without the panel: the direct sound can't be subtracted, so only what comes after it counts; measure the empty room too"})
+		}
+		for _, a := range m.alignment {
+			if math.Abs(float64(a.GainDB)) > levelStep {
+				r.warn(Warning{"level", m.survey.Name, fmt.Sprintf("%s was %.1f dB %s than the reference take; this is put right from the direct sound, but check that no gain was touched", a.File, math.Abs(float64(a.GainDB)), louder(a.GainDB))})
+			}
+			if a.ResidualAfter > poor {
+				r.warn(Warning{"alignment", m.survey.Name, fmt.Sprintf("%s: the direct sound differs from the reference take's by %.0f dB even when aligned; microphone or loudspeaker moved, or the files don't belong together", a.File, float64(a.ResidualAfter))})
+			}
+		}
+	}
+}
+
+func louder(gain Num) string {
+	if gain > 0 {
+		return "louder"
+	}
+	return "quieter"
+}
+
+// depths recovers the built depths from the positions that count and fills the wells.
+func (r *run) depths(ctx context.Context) error {
+	design := r.survey.Panel.DepthsM
+	fit := r.fitData()
+	var found *recovered
+	if fit != nil {
+		r.options.report("depths")(0)
+		var err error
+		if found, err = fit.recoverDepths(ctx, design); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			r.warn(Warning{"depths", "", err.Error()})
+		}
+	}
+	for j, d := range design {
+		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(),
+			Verdict: "undecided", Why: "too few positions or bands count to recover depths"}
+		if found != nil {
+			r.judgeWell(&w, found.best.depths[j], found.error[j])
+		}
+		r.result.Wells = append(r.result.Wells, w)
+	}
+	if found != nil {
+		r.result.Fit = &DepthFit{Misfit: found.best.misfit, DesignMisfit: found.designMisfit, LowHz: float64(fit.first) * r.grid.stepHz,
+			HighHz: float64(fit.last) * r.grid.stepHz, Positions: len(fit.models), Explanations: found.explanations}
+	}
+	return nil
+}
+
+// judgeWell compares a recovered depth with the design: decided where the interval lies on one side of the tolerance.
+func (r *run) judgeWell(w *Well, depth, standardDeviation float64) {
+	const widest = 0.02 // m: an interval wider than this says nothing that a ruler wouldn't
+	half := 1.96 * standardDeviation
+	w.BuiltM, w.LowM, w.HighM = Num(depth), Num(max(0, depth-half)), Num(depth+half)
+	w.DifferenceM = w.BuiltM - Num(w.DesignM)
+	w.Why = ""
+	tolerance := r.survey.ToleranceM
+	switch difference := float64(w.DifferenceM); {
+	case half > widest:
+		w.Verdict, w.Why = "undecided", "the data hardly see this well: add positions or a longer gate"
+	case difference-half > tolerance:
+		w.Verdict = "deep"
+	case difference+half < -tolerance:
+		w.Verdict = "shallow"
+	case math.Abs(difference) <= tolerance:
+		w.Verdict = "ok"
+	default:
+		w.Verdict, w.Why = "undecided", fmt.Sprintf("the interval reaches across the tolerance of %.1f mm: repeat the takes or add positions", tolerance*1000)
+	}
+}
+
+// fitData gathers what the depth fit needs; nil where too little counts.
+func (r *run) fitData() *fitData {
+	low, high := math.Inf(1), 0.0
+	for _, b := range r.result.Bands {
+		if b.Usable && b.HighHz <= predictionEndHz {
+			low, high = min(low, b.LowHz), max(high, b.HighHz)
+		}
+	}
+	f := &fitData{outside: r.outside, airLosses: true}
+	for i := range r.positions {
+		f.models = append(f.models, r.models[i])
+		f.measured = append(f.measured, r.panel[i])
+		f.receivers = append(f.receivers, i)
+	}
+	if len(f.models) < 5 || high < 2*low {
+		return nil
+	}
+	f.first, f.last = int(math.Ceil(low/r.grid.stepHz)), int(high/r.grid.stepHz)
+	f.weight = make([]float64, r.grid.count())
+	shortest := math.Inf(1)
+	for _, g := range r.gates {
+		shortest = min(shortest, g.lengthS)
+	}
+	thin := min(1, r.grid.stepHz*shortest) // neighbouring bins share information
+	for k := f.first; k <= f.last; k++ {
+		variance, power := 0.0, 0.0
+		for i, m := range r.positions {
+			power += squared(r.panel[i][k]) / float64(len(r.positions))
+			b := Band{LowHz: (float64(k) - 0.5) * r.grid.stepHz, HighHz: (float64(k) + 0.5) * r.grid.stepHz}
+			variance += r.noise(m, i, &b) / (16 * math.Pi * math.Pi) / float64(len(r.positions))
+		}
+		f.weight[k] = thin / (variance + modelError*modelError*power)
+	}
+	return f
+}
+
+// judge sets the verdict from the wells.
+func (r *run) judge() {
+	res := r.result
+	var wrong, open []Well
+	for _, w := range res.Wells {
+		switch w.Verdict {
+		case "shallow", "deep":
+			wrong = append(wrong, w)
+		case "undecided":
+			open = append(open, w)
+		}
+	}
+	switch {
+	case len(wrong) > 0:
+		res.Verdict = Differs
+	case len(open) > 0:
+		res.Verdict = Undecided
+	default:
+		res.Verdict = AsDesigned
+	}
+}
+

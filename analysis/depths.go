@@ -1,0 +1,465 @@
+package analysis
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"github.com/leadline/leadline/analysis/scatter"
+	"gonum.org/v1/gonum/mat"
+)
+
+// fitData is what the depths are recovered from: gated transfer functions of the positions that count, on the bins that count.
+type fitData struct {
+	outside   *outside
+	models    []*gatedModel  // per position
+	measured  [][]complex128 // per position, [k]
+	receivers []int          // per position: its receiver in outside
+	weight    []float64      // per k: 1/variance of one complex value, 0 outside the range; thinned for neighbouring bins' dependence
+	first     int
+	last      int
+	airLosses bool
+}
+
+// The spread of what the model itself gets wrong, as standard deviations.
+const (
+	modelError  = 0.06  // of the rms reflection at a frequency: what remains of the virtual bench at the true depths
+	commonError = 0.10  // of a factor common to all positions at a frequency: source level, upper and lower edges
+	pathErrorM  = 0.004 // of the path of the reflection less that of the direct sound: a tape measure's ±5 mm
+)
+
+// fitState is a set of depths with what the model makes of it.
+type fitState struct {
+	depths []float64
+	shifts []float64        // per position: time by which the reflection comes later than the survey's geometry says, s
+	model  [][]complex128   // per position, [k], shifts included
+	slopes [][][]complex128 // per position and well, [k]: derivative with respect to the depth
+	common []complex128     // per k: factor on all positions
+	cost   float64          // weighted squares, priors included
+	misfit float64          // rms of what is left, re the measured reflection
+}
+
+// evaluate predicts the depths, with derivatives where asked.
+func (f *fitData) evaluate(depths, shifts []float64, derivatives bool) (*fitState, error) {
+	var sensitivity [][]scatter.Sensitivity
+	if derivatives {
+		sensitivity = make([][]scatter.Sensitivity, f.outside.count())
+	}
+	field, err := f.outside.panel(wellsOf(depths), f.airLosses, sensitivity)
+	if err != nil {
+		return nil, err
+	}
+	s := &fitState{depths: depths, shifts: shifts, model: make([][]complex128, len(f.models))}
+	if derivatives {
+		s.slopes = make([][][]complex128, len(f.models))
+	}
+	parallel(0, len(f.models), func(i int) {
+		r := f.receivers[i]
+		s.model[i] = f.shifted(f.models[i].apply(field[r]), shifts[i])
+		if !derivatives {
+			return
+		}
+		s.slopes[i] = make([][]complex128, len(depths))
+		transfer := make([]complex128, f.outside.count())
+		for j := range depths {
+			for k := f.outside.first; k <= f.outside.last; k++ {
+				transfer[k] = sensitivity[k][r].Depth[j]
+			}
+			s.slopes[i][j] = f.shifted(f.models[i].apply(transfer), shifts[i])
+		}
+	})
+	f.score(s)
+	return s, nil
+}
+
+// shifted delays a spectrum by t; the gate's edge is taken to move along, which is right to first order for shifts far below its rise.
+func (f *fitData) shifted(x []complex128, t float64) []complex128 {
+	if t == 0 {
+		return x
+	}
+	for k := range x {
+		x[k] *= cmplx.Rect(1, 2*math.Pi*float64(k)*f.outside.stepHz*t)
+	}
+	return x
+}
+
+// score finds the best common factors in closed form and from them the cost.
+func (f *fitData) score(s *fitState) {
+	s.common = make([]complex128, f.outside.count())
+	var left, total float64
+	s.cost = 0
+	for k := f.first; k <= f.last; k++ {
+		w := f.weight[k]
+		if w == 0 {
+			continue
+		}
+		var cross complex128
+		var power, measured float64
+		for i := range f.models {
+			m, h := s.model[i][k], f.measured[i][k]
+			cross += cmplx.Conj(m) * h
+			power += squared(m)
+			measured += squared(h)
+		}
+		prior := 1 / (commonError * commonError)
+		c := (complex(w, 0)*cross + complex(prior, 0)) / complex(w*power+prior, 0)
+		s.common[k] = c
+		sum := 0.0
+		for i := range f.models {
+			sum += squared(f.measured[i][k] - c*s.model[i][k])
+		}
+		left += sum
+		total += measured
+		s.cost += w*sum + prior*squared(c-1)
+	}
+	s.misfit = math.Sqrt(left / total)
+	for _, t := range s.shifts {
+		u := t * f.outside.speed / pathErrorM
+		s.cost += u * u
+	}
+}
+
+// normalEquations returns the Gauss–Newton system for depths and shifts at s, the common factors eliminated, from the positions and bins
+// that keep says. The unknowns are depths first, then shifts in metres of path.
+func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.SymDense, *mat.VecDense) {
+	wells, n := len(s.depths), len(s.depths)+len(f.models)
+	a, b := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
+	column := make([][]complex128, n) // per unknown: derivative at one bin per position; shifts touch one position only
+	for j := range column {
+		column[j] = make([]complex128, len(f.models))
+	}
+	for k := f.first; k <= f.last; k++ {
+		w := f.weight[k]
+		if w == 0 {
+			continue
+		}
+		c := s.common[k]
+		power := 1 / (commonError * commonError)
+		for i := range f.models {
+			use := keep(i, k)
+			for j := range wells {
+				column[j][i] = 0
+				if use {
+					column[j][i] = c * s.slopes[i][j][k]
+				}
+			}
+			column[wells+i][i] = 0
+			if use {
+				column[wells+i][i] = c * s.model[i][k] * complex(0, 2*math.Pi*float64(k)*f.outside.stepHz/f.outside.speed)
+				power += w * squared(s.model[i][k])
+			}
+		}
+		residual := make([]complex128, len(f.models))
+		for i := range residual {
+			if keep(i, k) {
+				residual[i] = f.measured[i][k] - c*s.model[i][k]
+			}
+		}
+		onCommon := make([]complex128, n) // M^H J
+		for j := range wells {
+			for i := range f.models {
+				onCommon[j] += cmplx.Conj(s.model[i][k]) * column[j][i]
+			}
+		}
+		for i := range f.models {
+			onCommon[wells+i] = cmplx.Conj(s.model[i][k]) * column[wells+i][i]
+		}
+		for p := range n {
+			for q := p; q < n; q++ {
+				var sum float64
+				switch {
+				case q < wells:
+					for i := range f.models {
+						sum += realDot(column[p][i], column[q][i])
+					}
+				case p < wells:
+					sum = realDot(column[p][q-wells], column[q][q-wells])
+				case p == q:
+					sum = squared(column[q][q-wells])
+				}
+				a.SetSym(p, q, a.At(p, q)+w*sum-w*w*realDot(onCommon[p], onCommon[q])/power)
+			}
+			var sum float64
+			if p < wells {
+				for i := range f.models {
+					sum += realDot(column[p][i], residual[i])
+				}
+			} else {
+				sum = realDot(column[p][p-wells], residual[p-wells])
+			}
+			b.SetVec(p, b.AtVec(p)+w*sum)
+		}
+	}
+	prior := 1 / (pathErrorM * pathErrorM)
+	for i := range f.models {
+		p := wells + i
+		a.SetSym(p, p, a.At(p, p)+prior)
+		b.SetVec(p, b.AtVec(p)-prior*s.shifts[i]*f.outside.speed)
+	}
+	return a, b
+}
+
+func realDot(a, b complex128) float64 { return real(a)*real(b) + imag(a)*imag(b) }
+
+// solveStep solves (a + damping·diag a) x = b.
+func solveStep(a *mat.SymDense, b *mat.VecDense, damping float64) (*mat.VecDense, error) {
+	n := a.SymmetricDim()
+	damped := mat.NewSymDense(n, nil)
+	damped.CopySym(a)
+	for i := range n {
+		damped.SetSym(i, i, a.At(i, i)*(1+damping)+1e-12)
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(damped) {
+		return nil, errors.New("depth fit: the data leave a combination of wells undetermined")
+	}
+	var x mat.VecDense
+	return &x, factor.SolveVecTo(&x, b)
+}
+
+// polish runs Levenberg–Marquardt from a starting set of depths, none below 0 or above limit.
+func (f *fitData) polish(ctx context.Context, start []float64, limit float64) (*fitState, error) {
+	s, err := f.evaluate(slices.Clone(start), make([]float64, len(f.models)), true)
+	if err != nil {
+		return nil, err
+	}
+	damping := 1e-3
+	for range 25 {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		a, b := f.normalEquations(s, all)
+		step, err := solveStep(a, b, damping)
+		if err != nil {
+			return s, nil
+		}
+		depths, shifts := slices.Clone(s.depths), slices.Clone(s.shifts)
+		largest := 0.0
+		for j := range depths {
+			was := depths[j]
+			depths[j] = max(0, min(limit, was+max(-0.01, min(0.01, step.AtVec(j)))))
+			largest = max(largest, math.Abs(depths[j]-was))
+		}
+		for i := range shifts {
+			shifts[i] += step.AtVec(len(depths)+i) / f.outside.speed
+		}
+		trial, err := f.evaluate(depths, shifts, true)
+		if err != nil {
+			return nil, err
+		}
+		if trial.cost >= s.cost {
+			damping *= 10
+			if damping > 1e3 || largest < 1e-6 {
+				break
+			}
+			continue
+		}
+		gain := s.cost - trial.cost
+		s, damping = trial, max(1e-6, damping/5)
+		if gain < 1e-4*s.cost && largest < 2e-5 {
+			break
+		}
+	}
+	return s, nil
+}
+
+func all(int, int) bool { return true }
+
+// search changes one well at a time to the best depth of a fine grid, until nothing gains any more: it leaves wrong minima that
+// steps from the design cannot leave (exchanged or filled wells, an error of half a wavelength).
+func (f *fitData) search(ctx context.Context, start []float64, limit float64) ([]float64, error) {
+	const stepM = 0.004
+	depths := slices.Clone(start)
+	grid := int(limit/stepM) + 1
+	s, err := f.evaluate(slices.Clone(depths), make([]float64, len(f.models)), false)
+	if err != nil {
+		return nil, err
+	}
+	for range 2 * len(depths) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		variations := make([]*scatter.Variation, f.outside.count())
+		errs := make([]error, f.outside.count())
+		wells := wellsOf(depths)
+		parallel(f.outside.first, f.outside.count(), func(k int) {
+			variations[k], errs[k] = f.outside.exteriors[k].Vary(wells, f.losses(k))
+		})
+		if err := errors.Join(errs...); err != nil {
+			return nil, err
+		}
+		costs := make([]float64, len(depths)*grid)
+		parallel(0, len(costs), func(c int) {
+			j := c / grid
+			costs[c] = f.costAfter(s, variations, j, float64(c%grid)*stepM)
+		})
+		best := 0
+		for c := range costs {
+			if costs[c] < costs[best] {
+				best = c
+			}
+		}
+		if costs[best] > 0.98*s.cost {
+			break
+		}
+		depths[best/grid] = float64(best%grid) * stepM
+		better, err := f.evaluate(slices.Clone(depths), s.shifts, false)
+		if err != nil {
+			return nil, err
+		}
+		if better.cost >= s.cost {
+			break
+		}
+		s = better
+	}
+	return s.depths, nil
+}
+
+func (f *fitData) losses(k int) scatter.Losses {
+	if !f.airLosses {
+		return scatter.Losses{}
+	}
+	return scatter.AirLosses(2 * math.Pi * float64(k) * f.outside.stepHz)
+}
+
+// costAfter estimates the cost if well j alone had another depth.
+func (f *fitData) costAfter(s *fitState, variations []*scatter.Variation, j int, depthM float64) float64 {
+	count := f.outside.count()
+	change := make([]complex128, count)
+	for k := f.outside.first; k <= f.outside.last; k++ {
+		change[k] = variations[k].Change(j, scatter.Well{DepthM: depthM})
+	}
+	t := &fitState{depths: s.depths, shifts: s.shifts, model: make([][]complex128, len(f.models))}
+	transfer := make([]complex128, count)
+	for i := range f.models {
+		for k := f.outside.first; k <= f.outside.last; k++ {
+			transfer[k] = change[k] * variations[k].Reach(f.receivers[i], j)
+		}
+		t.model[i] = f.models[i].apply(transfer)
+		for k := range t.model[i] {
+			t.model[i][k] += s.model[i][k]
+		}
+	}
+	f.score(t)
+	return t.cost
+}
+
+// recovered is the outcome of a depth fit.
+type recovered struct {
+	best         *fitState
+	designMisfit float64
+	error        []float64 // per well: standard deviation, the model's own error included
+	explanations []Explanation
+}
+
+// recoverDepths fits all depths from several starts and keeps the best.
+func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recovered, error) {
+	deepest := slices.Max(design)
+	limit := 1.25*deepest + 0.03
+	atDesign, err := f.evaluate(slices.Clone(design), make([]float64, len(f.models)), false)
+	if err != nil {
+		return nil, err
+	}
+	out := &recovered{designMisfit: atDesign.misfit}
+	type start struct {
+		text   string
+		depths []float64
+	}
+	starts := []start{{"the design, wells shifted a little", design}}
+	mirrored := slices.Clone(design)
+	slices.Reverse(mirrored)
+	found, err := f.search(ctx, design, limit)
+	if err != nil {
+		return nil, err
+	}
+	if !slices.Equal(found, design) {
+		starts = append(starts, start{"single wells changed", found})
+	}
+	if !slices.Equal(mirrored, design) {
+		m, err := f.evaluate(slices.Clone(mirrored), make([]float64, len(f.models)), false)
+		if err != nil {
+			return nil, err
+		}
+		if m.cost < 1.5*atDesign.cost {
+			starts = append(starts, start{"the panel hung mirrored or upside down", mirrored})
+		}
+	}
+	var states []*fitState
+	for _, s := range starts {
+		state, err := f.polish(ctx, s.depths, limit)
+		if err != nil {
+			return nil, err
+		}
+		states = append(states, state)
+		out.explanations = append(out.explanations, Explanation{s.text, state.misfit, state.depths})
+		if out.best == nil || state.cost < out.best.cost {
+			out.best = state
+		}
+	}
+	_ = states
+	out.error, err = f.uncertainty(out.best)
+	return out, err
+}
+
+// uncertainty returns each depth's standard deviation: the larger of the formal one scaled to the residual and the spread when a fifth of the positions,
+// or a fifth of the frequencies, is left out (a block jackknife, which sees the model's own errors as far as they change with angle or frequency).
+func (f *fitData) uncertainty(s *fitState) ([]float64, error) {
+	const blocks = 5
+	wells := len(s.depths)
+	a, b := f.normalEquations(s, all)
+	whole, err := solveStep(a, b, 0)
+	if err != nil {
+		return nil, err
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(a) {
+		return nil, errors.New("depth fit: the data leave a combination of wells undetermined")
+	}
+	var covariance mat.SymDense
+	if err := factor.InverseTo(&covariance); err != nil {
+		return nil, fmt.Errorf("depth fit: %w", err)
+	}
+	variance := make([]float64, wells)
+	scale := max(1, s.cost/float64(max(1, f.values()-wells)))
+	for j := range variance {
+		variance[j] = covariance.At(j, j) * scale
+	}
+	for _, block := range []func(i, k int) int{
+		func(i, k int) int { return i * blocks / len(f.models) },
+		func(i, k int) int { return (k - f.first) * blocks / (f.last - f.first + 1) },
+	} {
+		spread := make([]float64, wells)
+		for leave := range blocks {
+			a, b := f.normalEquations(s, func(i, k int) bool { return block(i, k) != leave })
+			step, err := solveStep(a, b, 0)
+			if err != nil {
+				continue
+			}
+			for j := range spread {
+				d := step.AtVec(j) - whole.AtVec(j)
+				spread[j] += d * d * (blocks - 1) / blocks
+			}
+		}
+		for j := range variance {
+			variance[j] = max(variance[j], spread[j])
+		}
+	}
+	for j, v := range variance {
+		variance[j] = math.Sqrt(v)
+	}
+	return variance, nil
+}
+
+// values returns how many independent real values the data hold, roughly: weights are thinned for it.
+func (f *fitData) values() int {
+	n := 0
+	for k := f.first; k <= f.last; k++ {
+		if f.weight[k] > 0 {
+			n += 2 * len(f.models)
+		}
+	}
+	return n
+}

@@ -1,0 +1,96 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"github.com/leadline/leadline/dsp"
+)
+
+// sourceSpectrum returns what the loudspeaker sends towards the panel, as the spectrum of a point source, on the grid: the direct sound
+// of the positions that stand closest to the line from the source to the panel's middle, each divided by the spreading e^{ikr}/(4πr),
+// averaged. Off that line the loudspeaker's directivity would come in. used lists these positions.
+func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed float64) (spectrum []complex128, used []int) {
+	const (
+		cone     = 12 * math.Pi / 180 // a small loudspeaker's directivity changes by well under 1 dB inside it up to 5 kHz: common practice, no source
+		atLeast  = 3
+		longestS = 0.004
+	)
+	echoes := firstEchoes(positions)
+	type candidate struct {
+		index int
+		angle float64
+	}
+	var candidates []candidate
+	for i, m := range positions {
+		if m != nil {
+			candidates = append(candidates, candidate{i, angleAt(s.SourceM, m.survey.MicM, [3]float64{})})
+		}
+	}
+	sortBy(candidates, func(c candidate) float64 { return c.angle })
+	spectrum = make([]complex128, g.count())
+	for n, c := range candidates {
+		if c.angle > cone && n >= atLeast {
+			break
+		}
+		used = append(used, c.index)
+	}
+	for _, i := range used {
+		m := positions[i]
+		x := m.empty
+		way := newPaths(&s.Panel, s.SourceM, m.survey.MicM)
+		end := longestS
+		if x == nil {
+			x = m.panelWhole
+			end = min(end, (way.earliest-way.direct)/speed-preringS)
+		}
+		if !math.IsNaN(echoes[i]) {
+			end = min(end, echoes[i])
+		}
+		for _, r := range s.Room {
+			image := s.SourceM
+			axis := surfaceAxis[r.Name]
+			image[axis] = 2*r.PlaceM - image[axis]
+			end = min(end, (distance(image, m.survey.MicM)-way.direct)/speed-preringS)
+		}
+		end = max(end, 0.0008)
+		window := dsp.GateWindow{OpenS: m.directS - 0.0015, FullS: m.directS - 0.001, FallS: m.directS + 0.7*end, ClosedS: m.directS + end}
+		y, first := windowed(x, m.startS, m.sampleRateHz, window)
+		direct := dsp.SpectrumAt(y, first, m.sampleRateHz, g.stepHz, g.count())
+		for k := g.first; k <= g.last; k++ {
+			spreading := cmplx.Rect(1/(4*math.Pi*way.direct), 2*math.Pi*float64(k)*g.stepHz/speed*way.direct)
+			spectrum[k] += direct[k] / spreading / complex(float64(len(used)), 0)
+		}
+	}
+	return spectrum, used
+}
+
+var surfaceAxis = map[string]int{"floor": 2, "ceiling": 2, "left": 0, "right": 0, "behind": 1}
+
+// angleAt returns the angle between the directions from p to a and from p to b, in radians.
+func angleAt(p, a, b [3]float64) float64 {
+	var dot, aa, bb float64
+	for i := range p {
+		u, v := a[i]-p[i], b[i]-p[i]
+		dot, aa, bb = dot+u*v, aa+u*u, bb+v*v
+	}
+	return math.Acos(max(-1, min(1, dot/math.Sqrt(aa*bb))))
+}
+
+// sourceEnd returns the highest frequency, in hertz, up to which the source is less than 20 dB below its median level from the middle of
+// its band; the grid's end where it never is.
+func sourceEnd(spectrum []complex128, g grid) float64 {
+	var levels []float64
+	for k := g.first; k <= g.last; k++ {
+		levels = append(levels, cmplx.Abs(spectrum[k]))
+	}
+	sorted := append([]float64(nil), levels...)
+	sortBy(sorted, func(v float64) float64 { return v })
+	median := sorted[len(sorted)/2]
+	for i := len(levels) - 1; i >= 0; i-- {
+		if levels[i] > median/10 {
+			return float64(g.first+i) * g.stepHz
+		}
+	}
+	return 0
+}

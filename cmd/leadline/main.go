@@ -1,0 +1,15 @@
+// Command leadline checks a home-built sound diffuser against its design, from impulse responses.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}

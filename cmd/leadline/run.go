@@ -1,0 +1,190 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/leadline/leadline/analysis"
+	"github.com/leadline/leadline/report"
+	"github.com/spf13/cobra"
+)
+
+// Exit codes, part of the contract with scripts.
+const (
+	exitAsDesigned = 0 // also: done, where there is no verdict
+	exitDiffers    = 1
+	exitUsage      = 2 // wrong use, or input that can't be read
+	exitUndecided  = 3
+)
+
+const exitCodes = `Exit codes:
+  0  the build agrees with the design within the tolerance (or: done)
+  1  the build differs from the design
+  2  wrong use, or input that can't be read; nothing was written
+  3  the data cannot decide; the report says what to measure again`
+
+// run executes the command line and returns the exit code. Only results go to stdout.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	code := exitAsDesigned
+	root := &cobra.Command{
+		Use:   "leadline",
+		Short: "Check a home-built sound diffuser against its design, from impulse responses",
+		Long: `leadline tells whether a sound diffuser that you built came out as designed: which well is off and by how much, whether it scatters better
+than a flat board, over which band and to which angles. It works from impulse responses (WAV) taken with and without the panel.
+
+` + exitCodes,
+		SilenceUsage: true, SilenceErrors: true,
+	}
+	root.AddCommand(checkCommand(&code), predictCommand(&code), exampleCommand())
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	root.SetContext(ctx)
+	if err := root.Execute(); err != nil {
+		if errors.Is(err, context.Canceled) {
+			fmt.Fprintln(stderr, "leadline: interrupted; nothing was written")
+		} else {
+			fmt.Fprintln(stderr, "leadline:", err)
+		}
+		return exitUsage
+	}
+	return code
+}
+
+// outputs is what check and predict can write.
+type outputs struct {
+	report, data string
+	bands        int
+}
+
+func (o *outputs) flags(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&o.report, "report", "", "write the report as one HTML file")
+	cmd.Flags().StringVar(&o.data, "data", "", "write the result as JSON; - for standard output")
+	cmd.Flags().IntVar(&o.bands, "bands", 3, "bands per octave, 3 or 12")
+}
+
+// job turns a survey into a result.
+type job func(context.Context, *analysis.Survey, analysis.Options) (*analysis.Result, error)
+
+func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error {
+	survey, err := analysis.LoadSurvey(path)
+	if err != nil {
+		return err
+	}
+	progress := newProgress(cmd.ErrOrStderr())
+	result, err := work(cmd.Context(), survey, analysis.Options{BandsPerOctave: o.bands, Progress: progress.update})
+	progress.done()
+	if err != nil {
+		return err
+	}
+	// everything is rendered before anything is written, so that an error leaves nothing half-done
+	var files []rendered
+	for _, f := range []struct {
+		path   string
+		render func(io.Writer, *analysis.Result) error
+	}{{o.report, report.HTML}, {o.data, report.JSON}} {
+		if f.path == "" {
+			continue
+		}
+		var b bytes.Buffer
+		if err := f.render(&b, result); err != nil {
+			return err
+		}
+		files = append(files, rendered{f.path, b.Bytes()})
+	}
+	if err := writeAll(files, cmd.OutOrStdout()); err != nil {
+		return err
+	}
+	for _, w := range result.Warnings {
+		where := w.Where
+		if where != "" {
+			where += ": "
+		}
+		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s%s\n", where, w.Text)
+	}
+	if o.data != "-" {
+		if err := report.Text(cmd.OutOrStdout(), result); err != nil {
+			return err
+		}
+	}
+	if result.Kind == "check" {
+		*code = map[analysis.Verdict]int{analysis.AsDesigned: exitAsDesigned, analysis.Differs: exitDiffers}[result.Verdict]
+		if result.Verdict == analysis.Undecided {
+			*code = exitUndecided
+		}
+	}
+	return nil
+}
+
+func checkCommand(code *int) *cobra.Command {
+	var o outputs
+	var example bool
+	cmd := &cobra.Command{
+		Use:   "check SURVEY.toml",
+		Short: "Check a measured panel against its design",
+		Long:  "Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.\n\n" + exitCodes,
+		Example: `  leadline check survey.toml --report report.html --data result.json
+  leadline check --example --report report.html`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if want := map[bool]int{true: 0, false: 1}[example]; len(args) != want {
+				return fmt.Errorf("check: %d arguments: expected one survey file, or --example alone; see leadline check --help", len(args))
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if !example {
+				return o.do(cmd, args[0], analysis.Check, code)
+			}
+			dir, err := os.MkdirTemp("", "leadline-example-")
+			if err != nil {
+				return err
+			}
+			defer os.RemoveAll(dir)
+			if err := writeExample(dir); err != nil {
+				return err
+			}
+			return o.do(cmd, filepath.Join(dir, exampleSurvey), analysis.Check, code)
+		},
+	}
+	o.flags(cmd)
+	cmd.Flags().BoolVar(&example, "example", false, "check the built-in example")
+	return cmd
+}
+
+func predictCommand(code *int) *cobra.Command {
+	var o outputs
+	cmd := &cobra.Command{
+		Use:     "predict SURVEY.toml",
+		Short:   "Predict what a design does, without any measurement",
+		Long:    "Predict computes the design's scattering at the survey's positions and in the standard's arrangement; the files that the survey names need not exist.\n\n" + exitCodes,
+		Example: "  leadline predict survey.toml --report prediction.html",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return o.do(cmd, args[0], analysis.Predict, code)
+		},
+	}
+	o.flags(cmd)
+	return cmd
+}
+
+func exampleCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:     "example DIR",
+		Short:   "Write the built-in example: a survey and its WAV files",
+		Long:    "Example writes a survey file and its WAV files into DIR, which is made if needed; files of the same names are replaced.\n\n" + exitCodes,
+		Example: "  leadline example demo\n  leadline check demo/survey.toml --report demo/report.html",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := writeExample(args[0]); err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s\n", filepath.Join(args[0], exampleSurvey))
+			return nil
+		},
+	}
+}
