@@ -61,7 +61,7 @@ func SequenceDepths(seq []int, modulus int, designFrequencyHz, speedOfSoundMS fl
 }
 
 func checkPrime(prime int) error {
-	if isPrime(prime) && prime > 2 && prime <= maxWells {
+	if prime > 2 && prime <= maxWells && isPrime(prime) {
 		return nil
 	}
 	return fmt.Errorf("sequence: found %d, expected an odd prime from 3 to 1021; %s", prime, nearestPrimes(prime))

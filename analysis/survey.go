@@ -20,7 +20,7 @@ import (
 
 // Bounds on what one survey may ask for, far beyond any real one, so that no file leads to a huge allocation.
 const (
-	maxSurveyBytes = 8 << 20
+	maxSurveyBytes = 2 << 20
 	maxPositions   = 10000
 	maxPeriods     = 64
 	maxTakes       = 1000
