@@ -555,7 +555,10 @@ func (r *surveyReader) unknownKey(at place, table, path, name string) {
 func nearest(name string, candidates []string) string {
 	best, bestDistance := "", math.MaxInt
 	for _, c := range candidates {
-		if d := editDistance(strings.ToLower(name), strings.ToLower(c)); looksLike(name, c) && d < bestDistance {
+		if !looksLike(name, c) {
+			continue
+		}
+		if d := editDistance(strings.ToLower(name), strings.ToLower(c)); d < bestDistance {
 			best, bestDistance = c, d
 		}
 	}
@@ -1312,7 +1315,7 @@ func nearestFile(path string) string {
 	name := filepath.Base(path)
 	best, bestDistance := "", 3 // two slips at most
 	for _, e := range entries {
-		if e.IsDir() || e.Name() == name {
+		if e.IsDir() || max(len(name), len(e.Name())) >= min(len(name), len(e.Name()))+bestDistance {
 			continue
 		}
 		if d := editDistance(strings.ToLower(name), strings.ToLower(e.Name())); d < bestDistance {

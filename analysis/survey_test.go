@@ -519,7 +519,7 @@ func TestSurveyBounds(t *testing.T) {
 	}
 	for _, c := range []struct{ name, text, want string }{
 		{"positions", positions(maxPositions + 1), "s.toml:40034:3: position[10001]: found more than 10000 positions, expected fewer; split the survey"},
-		{"tables", strings.Repeat("[t]\n", 1<<20), "s.toml:1:2: t: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [[position]]"},
+		{"tables", strings.Repeat("[t]\n", 1<<18), "s.toml:1:2: t: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [[position]]"},
 		{"nested lists", "title = " + strings.Repeat("[", 1<<20), "s.toml:1:10009: found text that can't be read as TOML (arrays and inline tables are nested more than the maximum of 10000 levels deep), expected key = value; look at the quotes, brackets and equals signs here and on the line before"},
 		{"depths", "[panel]\ndepths_m = [" + strings.Repeat("0,", 1<<16) + "]", "s.toml:2:1: panel.depths_m: found 65536 depths, expected 1 to 1024; list every well's depth"},
 	} {
