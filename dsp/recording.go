@@ -79,6 +79,7 @@ const (
 	foundDB         = 20      // compactness above which a sweep is there: noise reaches 14 dB
 	fittingDB       = 26      // and above which it is the right one
 	audibleBlurS    = 1e-4    // a clock error that spreads the sweep by less is left to the comparison of recordings
+	maxClockPPM     = 300     // crystals keep within 100; beyond, it isn't the clock
 	rateSearchS     = 120     // how much of a recording is searched for sweeps at wrong rates
 )
 
@@ -88,7 +89,8 @@ const (
 //
 // The clock is taken from the loopback channel, else from the pilot, else from repeats a known time apart, and put right by
 // resampling. Else it is read off the direct sound, which includes the loudspeaker's own delay (see
-// Deconvolution.ClockFromDirectSound), and put right only where it would blur the sweep by more than 0.1 ms in all.
+// Deconvolution.ClockFromDirectSound), and put right only where it would blur the sweep by more than 0.1 ms in all. Beyond 300 ppm nothing is corrected: then
+// samples were lost, or the speed was changed, and a fault says so.
 //
 // A recording without the sweep, at a wrong rate, or with dead channels gives faults and no takes, and no error. Errors: a spec
 // that makes no sense, a file that can't be read, and a job that doesn't fit MaxBytes, with the size and what to change.
@@ -163,15 +165,16 @@ func (m *measurer) use(e *Excitation) (err error) {
 // workers is how many channels are worked on at once.
 func (m *measurer) workers() int { return min(m.Channels, runtime.GOMAXPROCS(0)) }
 
-// checkMemory refuses what won't fit: the segment of all channels, the inverse, for the search one of twice the sweep's length,
-// and what each worker needs, about six arrays of the segment's length.
+// checkMemory refuses what won't fit: the segment of all channels, the inverse, and what each worker needs, some six arrays of the
+// segment's length; the search before that, some eight of twice the sweep's. Three times that, since the collector lets garbage
+// stand: eight channels at 192 kHz with a sweep of 10 s were seen to take 1.2 GB.
 func (m *measurer) checkMemory() error {
 	segment := float64(m.inverse.Size()) + silenceS*m.SampleRateHz
-	bytes := 8 * segment * (float64(m.Channels) + 2 + 6*float64(m.workers()))
-	search := 8 * 2 * float64(len(m.inverse.excitation.Samples)) * 8
-	if bytes = max(bytes, search); bytes > float64(m.MaxBytes) {
+	sweep := float64(len(m.inverse.excitation.Samples))
+	bytes := 3 * 8 * max(segment*(float64(m.Channels)+2+6*float64(m.workers())), 16*sweep)
+	if bytes > float64(m.MaxBytes) {
 		return fmt.Errorf("recording: %d channels of a sweep of %.3g s at %g Hz need %.2g GB, %.2g GB are allowed: record fewer channels at a time, use a shorter sweep or a lower sample rate",
-			m.Channels, float64(len(m.inverse.excitation.Samples))/m.SampleRateHz, m.SampleRateHz, bytes/1e9, float64(m.MaxBytes)/1e9)
+			m.Channels, sweep/m.SampleRateHz, m.SampleRateHz, bytes/1e9, float64(m.MaxBytes)/1e9)
 	}
 	return nil
 }
@@ -218,7 +221,7 @@ type found struct {
 	value float64
 }
 
-// search finds the sweeps of an excitation in the mean of all channels, by division in overlapping blocks: each block of the
+// search finds the sweeps of an excitation in all channels together, by division in overlapping blocks: each block of the
 // circle's size gives the lags at which a whole sweep can begin in it.
 func (m *measurer) search(e *Excitation, limit int) ([]found, error) {
 	v, err := NewInverse(e, float64(len(e.Samples))/e.SampleRateHz)
@@ -256,11 +259,7 @@ func (m *measurer) search(e *Excitation, limit int) ([]found, error) {
 		for i := 0; i < n && failure == nil; {
 			take := min(n-i, size-filled)
 			for k := range take {
-				sum := 0.0
-				for _, x := range channels {
-					sum += x[i+k]
-				}
-				block[filled+k] = sum
+				block[filled+k] = mixed(channels, i+k)
 			}
 			filled, i = filled+take, i+take
 			if filled == size {
@@ -284,6 +283,15 @@ func (m *measurer) search(e *Excitation, limit int) ([]found, error) {
 		}
 	}
 	return strongest(all, sweep*9/10), nil
+}
+
+// mixed is one sample of all channels together, unevenly, so that a reversed one doesn't cancel its neighbour.
+func mixed(channels [][]float64, i int) float64 {
+	sum := 0.0
+	for c, x := range channels {
+		sum += x[i] / (1 + 0.25*float64(c))
+	}
+	return sum
 }
 
 // sweepsWithin lists the peaks among the first hop lags that stand out as a sweep does, at least most of a sweep apart.
@@ -403,7 +411,7 @@ func (m *measurer) findDead() int {
 	return dead
 }
 
-// compactness of the strongest of the sweeps found, in the sum of all channels; the sweep may begin slack samples before or after
+// compactness of the strongest of the sweeps found, in all channels together; the sweep may begin slack samples before or after
 // the place found.
 func (m *measurer) compactness(e *Excitation, starts []found, slack int) (float64, error) {
 	v, err := NewInverse(e, marginS+flightS+float64(2*slack)/m.SampleRateHz)
@@ -419,10 +427,8 @@ func (m *measurer) compactness(e *Excitation, starts []found, slack int) (float6
 	from := best.at - slack - int(marginS*m.SampleRateHz)
 	sum := make([]float64, v.Size())
 	err = m.segments([]span{{from, from + v.Size()}}, func(_ int, channels [][]float64) error {
-		for _, x := range channels {
-			for i, s := range x {
-				sum[i] += s
-			}
+		for i := range sum {
+			sum[i] = mixed(channels, i)
 		}
 		return nil
 	})

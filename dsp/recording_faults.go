@@ -67,40 +67,58 @@ func equalRuns(x []float64, length int) []run {
 	return runs
 }
 
-// FindClipping looks for flat tops: three or more equal samples with a sharp corner on both sides, at one and the same value, at
-// full scale (±1) or below it, since a gain changed after the overload moves the tops but leaves them flat. A slow sine of a coarse
-// converter also has equal samples at its crests, but no corners: there the next sample is a few steps of the converter lower.
-// x is one channel; the fault's time is that of the first flat top, in seconds after the first sample. At most one fault.
+// FindClipping looks for what a hard limit leaves, at full scale (±1) or below it, since a gain changed after the overload moves the
+// tops but leaves them flat: flat tops, which are three or more equal samples with a sharp corner on both sides, and, for short
+// overloads, the highest or lowest value of all being taken far more often than the values next to it. A slow sine through a
+// coarse converter also has equal samples at its crests, but no corners and no such crowd. x is one channel; the fault's time is that
+// of the first clipped sample, in seconds after the first sample. At most one fault.
 func FindClipping(x []float64, sampleRateHz float64) []Fault {
+	const fewest = 6 // samples at one value; chance makes three or four
 	if len(x) == 0 {
 		return nil
 	}
-	peak := math.Abs(x[argMaxAbs(x)])
-	// A sine's crest that is flat over n samples within one step has fallen by less than 5 steps at the next.
-	corner := 8 * quantum(x)
-	type top struct{ runs, samples, first int }
-	tops := map[float64]top{}
+	step := quantum(x)
+	// A sine's crest that is flat over n ≥ 3 samples within one step has fallen by less than 5 steps at the next.
+	corner := 8 * step
+	highest, lowest := slices.Max(x), slices.Min(x)
+	type limit struct{ samples, first int }
+	limits := map[float64]limit{}
 	for _, r := range equalRuns(x, 3) {
 		v := x[r.from]
 		sign := math.Copysign(1, v)
-		if math.Abs(v) < 0.1*peak || (v-x[r.from-1])*sign < corner || (v-x[r.to])*sign < corner {
+		if math.Abs(v) < 0.1*max(highest, -lowest) || (v-x[r.from-1])*sign < corner || (v-x[r.to])*sign < corner {
 			continue
 		}
-		t, seen := tops[v]
+		l, seen := limits[v]
 		if !seen {
-			t.first = r.from
+			l.first = r.from
 		}
-		tops[v] = top{t.runs + 1, t.samples + r.to - r.from, t.first}
+		limits[v] = limit{l.samples + r.to - r.from, l.first}
 	}
-	runs, samples, first, level := 0, 0, len(x), 0.0
-	for v, t := range tops {
-		// One top by chance is three equal samples; an overload makes more, or longer ones.
-		if t.samples < 6 {
-			continue
+	for _, v := range []float64{highest, lowest} {
+		l, next := limit{first: -1}, 0 // next: within ten steps
+		for i, s := range x {
+			switch d := math.Abs(s - v); {
+			case d == 0:
+				if l.samples++; l.first < 0 {
+					l.first = i
+				}
+			case d < 10.5*step:
+				next++
+			}
 		}
-		runs, samples, first, level = runs+t.runs, samples+t.samples, min(first, t.first), max(level, math.Abs(v))
+		// A sine takes its highest step 2.4 times as often as the next, and less than once as often as the next ten.
+		if l.samples > next {
+			limits[v] = l
+		}
 	}
-	if runs == 0 {
+	samples, first, level := 0, len(x), 0.0
+	for v, l := range limits {
+		if l.samples >= fewest && v != 0 {
+			samples, first, level = samples+l.samples, min(first, l.first), max(level, math.Abs(v))
+		}
+	}
+	if samples == 0 {
 		return nil
 	}
 	where, cure := fmt.Sprintf("at %.1f dB re full scale, so the overload came before a gain that lowered it", dB(level)),
@@ -109,7 +127,7 @@ func FindClipping(x []float64, sampleRateHz float64) []Fault {
 		where, cure = "at full scale", "lower the input gain by 6 dB or more and record again"
 	}
 	return []Fault{{Kind: FaultClipping, TimeS: float64(first) / sampleRateHz,
-		Text: fmt.Sprintf("clipped: %d flat tops, %d samples in all, %s", runs, samples, where), Cure: cure}}
+		Text: fmt.Sprintf("clipped: %d samples stand exactly %s", samples, where), Cure: cure}}
 }
 
 const (

@@ -227,6 +227,21 @@ func (s *Sweep) Excitation() *Excitation {
 	return &Excitation{Samples: s.Samples(), SampleRateHz: s.SampleRateHz, LowHz: s.LowHz, HighHz: s.HighHz, RateS: s.RateS}
 }
 
+// AtRate is the same signal at another sample rate, as a recording at that rate needs it. What the lower of the two rates can't
+// hold is lost, and the band says so. Errors as in Resample, and where less than an octave is left.
+func (e *Excitation) AtRate(sampleRateHz float64) (*Excitation, error) {
+	x, err := Resample(e.Samples, sampleRateHz/e.SampleRateHz)
+	if err != nil {
+		return nil, err
+	}
+	out := &Excitation{Samples: x, SampleRateHz: sampleRateHz, LowHz: e.LowHz, RateS: e.RateS,
+		HighHz: min(e.HighHz, ResamplePassBand*min(sampleRateHz, e.SampleRateHz)/2)}
+	if out.HighHz < 2*out.LowHz {
+		return nil, fmt.Errorf("sweep: from %g Hz on, a sample rate of %g Hz leaves less than an octave: record at a higher rate", e.LowHz, sampleRateHz)
+	}
+	return out, nil
+}
+
 // ExcitationFromSamples takes the played signal from a file's samples: silence at both ends is cut off, the band found from the
 // spectrum, and whether it is an exponential sweep, and how fast, from the growth of its frequency. Of several stretches of
 // signal between silences of 50 ms and more, as where a pilot or repeats stand in the file, it takes the first of those that are

@@ -171,3 +171,30 @@ func TestExcitationFromSamples(t *testing.T) {
 		}
 	}
 }
+
+// A sweep made at one rate, moved to another, is the sweep made there.
+func TestExcitationAtAnotherRate(t *testing.T) {
+	spec := SuggestSweep(50, 18000, 1, 48000)
+	spec.Plain = true
+	e, err := mustSweep(t, spec).Excitation().AtRate(44100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	spec.SampleRateHz = 44100
+	want := mustSweep(t, spec).Excitation()
+	for i := range e.Samples {
+		// The resampling is good to −100 dB of the sweep's −12 dBFS where a quick fade at 18 kHz doesn't widen its spectrum.
+		if math.Abs(e.Samples[i]-want.Samples[i]) > 3e-5 {
+			t.Fatalf("sample %d is %v, want %v", i, e.Samples[i], want.Samples[i])
+		}
+	}
+	near(t, "high", e.HighHz, 18000, 1e-9)
+	if e, err := e.AtRate(16000); err != nil || e.HighHz > 8000 || e.RateS != want.RateS {
+		t.Errorf("at 16 kHz: %v, %v", e, err)
+	}
+	for _, rate := range []float64{0, math.NaN(), 1000} {
+		if _, err := want.AtRate(rate); err == nil {
+			t.Errorf("a rate of %v must be refused", rate)
+		}
+	}
+}

@@ -101,6 +101,7 @@ type takeJob struct {
 type channelWork struct {
 	d        *Deconvolution
 	onset    float64 // lag of the direct sound
+	direct   float64 // the response there
 	clock    *ClockEstimate
 	response *Response
 	faults   []Fault
@@ -114,7 +115,7 @@ func (t *takeJob) run() error {
 	take := Take{}
 	if best := t.chooseClock(work); best != nil {
 		take.Clock = *best
-		take.Corrected = best.Source != "direct sound" || math.Abs(best.PPM)*1e-6*t.sweepSeconds() > audibleBlurS
+		take.Corrected = math.Abs(best.PPM) <= maxClockPPM && (best.Source != "direct sound" || math.Abs(best.PPM)*1e-6*t.sweepSeconds() > audibleBlurS)
 	}
 	if take.Corrected {
 		err := t.each(work, func(c int, w *channelWork) error { return t.divideCorrected(c, w, take.Clock.PPM) })
@@ -212,7 +213,7 @@ const directGateS = 0.005 // of which the second half fades: reflections that ea
 
 func (w *channelWork) place(d *Deconvolution, t *takeJob) {
 	w.d = d
-	w.onset, _ = d.Onset(0, int((marginS+flightS)*t.SampleRateHz))
+	w.onset, w.direct = d.Onset(0, int((marginS+flightS)*t.SampleRateHz))
 }
 
 func (t *takeJob) divideCorrected(c int, w *channelWork, ppm float64) error {
@@ -269,7 +270,7 @@ func (t *takeJob) finish(c int, w *channelWork, zero float64) error {
 		for _, f := range faults {
 			f.Channel = c + 1
 			if f.TimeS != wholeRecording {
-				f.TimeS += t.timeS(float64(first - t.silence))
+				f.TimeS = max(0, f.TimeS+t.timeS(float64(first-t.silence)))
 			}
 			w.faults = append(w.faults, f)
 		}
@@ -287,22 +288,23 @@ func (t *takeJob) finish(c int, w *channelWork, zero float64) error {
 		keptS += e.RateS * math.Log(HarmonicOrders)
 	}
 	residual := w.d.Residual(int(w.onset-keptS*rate), int(w.onset+max(0.3, t.ResponseS)*rate))
-	edge := int(0.005 * rate) // the cut ends of the segment are no clicks
-	if last := min(len(residual), len(recorded)-t.silence) - edge; last > edge {
-		add(FindClicks(residual[edge:last], rate, sweepRMS), t.silence+edge)
+	// Its ends depend on the fades, which a player may have changed; the sweep says nothing of what comes after it.
+	edge := int(0.03 * rate)
+	first, last := int(w.onset)+edge, min(int(w.onset)+len(e.Samples), len(recorded)-t.silence)-edge
+	if first < last {
+		add(FindClicks(residual[first:last], rate, sweepRMS), t.silence+first)
 	}
 
 	r := &Response{Channel: c + 1, SampleRateHz: rate, ZeroKnown: !math.IsNaN(zero)}
 	r.FlatLowHz, r.FlatHighHz = t.inverse.FlatBandHz()
-	place, value := w.d.Onset(int(w.onset)-2, int(w.onset)+3)
-	r.Direct = value
+	r.Direct = w.direct
 	if r.ZeroKnown {
-		r.DirectS = (place - zero) / rate
+		r.DirectS = (w.onset - zero) / rate
 		r.StartS = -t.BeforeS
 		r.Samples = w.d.cutBetween(zero-t.BeforeS*rate, int((t.BeforeS+r.DirectS+t.ResponseS)*rate))
 	} else {
-		first := math.Round(place - t.BeforeS*rate)
-		r.StartS = (first - place) / rate
+		first := math.Round(w.onset - t.BeforeS*rate)
+		r.StartS = (first - w.onset) / rate
 		r.Samples = w.d.Cut(int(first), int((t.BeforeS+t.ResponseS)*rate))
 	}
 	r.SNRdB = make([]float64, len(t.BandsHz))
@@ -321,7 +323,7 @@ func (t *takeJob) finish(c int, w *channelWork, zero float64) error {
 	// An error means that orders can't be told apart, which is no fault of the recording.
 	r.Harmonics, _ = w.d.HarmonicLevels(w.onset, min(0.005, t.ResponseS/4), t.ResponseS, t.BandsHz, r.Noise)
 	w.response = r
-	add(polarityFault(w.d, place, value), 0)
+	add(polarityFault(w.d, w.onset, w.direct), 0)
 	return nil
 }
 
@@ -372,10 +374,10 @@ func (t *takeJob) wholeTakeFaults(take Take, work []channelWork, earliest float6
 			Text: fmt.Sprintf("the recording stops %.3g s after the sweep, %.3g s are needed: the highest frequencies' response is cut short", (total-ends)/rate, t.ResponseS),
 			Cure: "let the recorder run until the room is silent again, and record again"})
 	}
-	if take.Corrected && math.Abs(take.Clock.PPM) > 200 {
+	if math.Abs(take.Clock.PPM) > maxClockPPM {
 		faults = append(faults, Fault{Kind: FaultClock, TimeS: t.timeS(earliest),
-			Text: fmt.Sprintf("the recording is %.0f parts per million longer than the sweep, more than clocks differ; corrected", take.Clock.PPM),
-			Cure: "see that nothing converts the sample rate or changes the speed between player and recorder"})
+			Text: fmt.Sprintf("the recording seems %.0f parts per million longer than the sweep, by the %s, more than clocks differ; not corrected", take.Clock.PPM, take.Clock.Source),
+			Cure: "look for lost samples (a click at the same take), and see that nothing converts the sample rate or changes the speed between player and recorder"})
 	}
 	if t.LoopbackChannel == 0 {
 		return faults
