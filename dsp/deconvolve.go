@@ -304,6 +304,7 @@ func (v *Inverse) Noise(silence []float64) (*Noise, error) {
 			edge = f * math.Exp2(1.0/noisePerOctave)
 		}
 	}
+	n.edgesHz, n.sums = slices.Clone(n.edgesHz), slices.Clone(n.sums) // without the room append leaves
 	return n, nil
 }
 
