@@ -842,7 +842,7 @@ func (r *run) fitData() *fitData {
 	for _, g := range r.gates {
 		shortest = min(shortest, g.lengthS)
 	}
-	thin := min(1, r.grid.stepHz*shortest) // neighbouring bins share information
+	thin := min(1, r.grid.stepHz*shortest) / dependence // neighbouring bins share information
 	for k := f.first; k <= f.last; k++ {
 		variance, power := 0.0, 0.0
 		for i, m := range r.positions {
@@ -876,4 +876,3 @@ func (r *run) judge() {
 		res.Verdict = AsDesigned
 	}
 }
-

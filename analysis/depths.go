@@ -22,13 +22,20 @@ type fitData struct {
 	first     int
 	last      int
 	airLosses bool
+	design    []float64
 }
 
 // The spread of what the model itself gets wrong, as standard deviations.
 const (
-	modelError  = 0.06  // of the rms reflection at a frequency: what remains of the virtual bench at the true depths
-	commonError = 0.10  // of a factor common to all positions at a frequency: source level, upper and lower edges
-	pathErrorM  = 0.004 // of the path of the reflection less that of the direct sound: a tape measure's ±5 mm
+	// The model's errors hang together over neighbouring angles and frequencies, so there are far fewer independent values than numbers:
+	// taken as independent they give standard deviations too small by a factor of about 5.
+	dependence = 25
+
+	modelError  = 0.06   // of the rms reflection at a frequency: what remains of the virtual bench at the true depths
+	commonError = 0.10   // of a factor common to all positions at a frequency: source level, upper and lower edges
+	pathErrorM  = 0.003  // of the path of the reflection less that of the direct sound, per position
+	offsetM     = 0.0003 // of an offset common to all wells: the data can hardly tell it from a front face that stands elsewhere, and a saw doesn't make it
+	commonPathM = 0.010  // of the same for all positions: source and panel front stand elsewhere than a tape measure said
 )
 
 // fitState is a set of depths with what the model makes of it.
@@ -116,10 +123,44 @@ func (f *fitData) score(s *fitState) {
 		s.cost += w*sum + prior*squared(c-1)
 	}
 	s.misfit = math.Sqrt(left / total)
+	own, together := f.shiftPrior()
+	sum := 0.0
 	for _, t := range s.shifts {
-		u := t * f.outside.speed / pathErrorM
-		s.cost += u * u
+		u := t * f.outside.speed
+		s.cost += own * u * u
+		sum += u
 	}
+	s.cost -= together * sum * sum
+	if _, offset, precision := f.offsetPrior(s.depths); precision > 0 {
+		s.cost += precision * offset * offset
+	}
+}
+
+// offsetPrior returns the mean deviation of the wells that are about as deep as designed, each well's share in it, and the precision of the
+// prior that it is 0; precision 0 where too few wells are.
+func (f *fitData) offsetPrior(depths []float64) (share []float64, offset, precision float64) {
+	const near = 0.003
+	total := 0.0
+	for j, d := range depths {
+		u := (d - f.design[j]) / near
+		w := 1 / (1 + u*u*u*u)
+		share = append(share, w)
+		total += w
+	}
+	if total < 0.3*float64(len(depths)) {
+		return share, 0, 0
+	}
+	for j, d := range depths {
+		share[j] /= total
+		offset += share[j] * (d - f.design[j])
+	}
+	return share, offset, 1 / (offsetM * offsetM)
+}
+
+// shiftPrior returns the prior on the positions' path errors u, of which a part is common to all: own·Σu² − together·(Σu)².
+func (f *fitData) shiftPrior() (own, together float64) {
+	const each, common = pathErrorM * pathErrorM, commonPathM * commonPathM
+	return 1 / each, common / (each * (each + float64(len(f.models))*common))
 }
 
 // normalEquations returns the Gauss–Newton system for depths and shifts at s, the common factors eliminated, from the positions and bins
@@ -193,11 +234,25 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 			b.SetVec(p, b.AtVec(p)+w*sum)
 		}
 	}
-	prior := 1 / (pathErrorM * pathErrorM)
-	for i := range f.models {
+	share, offset, precision := f.offsetPrior(s.depths)
+	for p := range wells {
+		for q := p; q < wells; q++ {
+			a.SetSym(p, q, a.At(p, q)+precision*share[p]*share[q])
+		}
+		b.SetVec(p, b.AtVec(p)-precision*share[p]*offset)
+	}
+	own, together := f.shiftPrior()
+	sum := 0.0
+	for _, t := range s.shifts {
+		sum += t * f.outside.speed
+	}
+	for i, t := range s.shifts {
 		p := wells + i
-		a.SetSym(p, p, a.At(p, p)+prior)
-		b.SetVec(p, b.AtVec(p)-prior*s.shifts[i]*f.outside.speed)
+		a.SetSym(p, p, a.At(p, p)+own)
+		for q := p; q < n; q++ {
+			a.SetSym(p, q, a.At(p, q)-together)
+		}
+		b.SetVec(p, b.AtVec(p)-own*t*f.outside.speed+together*sum)
 	}
 	return a, b
 }
@@ -357,6 +412,7 @@ type recovered struct {
 
 // recoverDepths fits all depths from several starts and keeps the best.
 func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recovered, error) {
+	f.design = design
 	deepest := slices.Max(design)
 	limit := 1.25*deepest + 0.03
 	atDesign, err := f.evaluate(slices.Clone(design), make([]float64, len(f.models)), false)
@@ -448,7 +504,7 @@ func (f *fitData) uncertainty(s *fitState) ([]float64, error) {
 		}
 	}
 	for j, v := range variance {
-		variance[j] = math.Sqrt(v)
+		variance[j] = math.Sqrt(v + offsetM*offsetM)
 	}
 	return variance, nil
 }

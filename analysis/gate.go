@@ -124,22 +124,32 @@ func decayEnd(x []float64, startS, rate, fromS, noise float64) float64 {
 	return startS + float64(len(x))/rate
 }
 
+// panelEcho estimates, in seconds, by how much the first echo of the room comes after the panel's reflection, from the echoes found
+// in the empty room; infinite where none was. Which surface sends an echo is not known; one that runs along the line from the source to
+// the microphone, at half the distance h from it, delays by √(r² + h²) − r, and so less over the longer way to the panel. The median over the positions
+// stands for the room.
+func panelEcho(s *Survey, positions []*measuredPosition, speed float64) float64 {
+	var delays []float64
+	toPanel := distance(s.SourceM, [3]float64{})
+	for i, echo := range firstEchoes(positions) {
+		if math.IsNaN(echo) {
+			continue
+		}
+		r := distance(s.SourceM, positions[i].survey.MicM)
+		hh := (r+echo*speed)*(r+echo*speed) - r*r
+		delays = append(delays, (math.Sqrt(toPanel*toPanel+hh)-toPanel)/speed)
+	}
+	if len(delays) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(delays)
+	return delays[len(delays)/2]
+}
+
 // chooseGates sets every position's gate. A gate that the survey gives wins; else the first of: an echo of a surface in [room] that the panel
 // adds, an echo found in the empty room, the end of the recording, the reflection's own decay.
 func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates []gate, warnings []Warning) {
-	echoes := firstEchoes(positions)
-	var known []float64
-	for _, e := range echoes {
-		if !math.IsNaN(e) {
-			known = append(known, e)
-		}
-	}
-	echo := math.Inf(1)
-	if len(known) > 0 {
-		// which surface sends it and what it adds by way of the panel is not known: the middle of what the positions show stands for it
-		slices.Sort(known)
-		echo = known[len(known)/2]
-	}
+	echo := panelEcho(s, positions, speed)
 	for _, m := range positions {
 		if m == nil {
 			gates = append(gates, gate{})
