@@ -163,11 +163,6 @@ func (d *Deconvolution) ClockFromDirectSound(directLag, gateS float64) (ClockEst
 	return ClockEstimate{PPM: c[1], StandardErrorPPM: se[1], Source: "direct sound"}, nil
 }
 
-// halfHann rises from 0 to 1 over n samples.
-func halfHann(i, n int) float64 {
-	return 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(n))
-}
-
 // RelativeClock estimates by how much more a response is stretched by its clocks than a reference, in ppm, and by how much it comes
 // later, in seconds at 1 kHz. Both are cuts of equal length around the direct sound, windowed alike and free of what differs
 // between the two; both come from the same exponential sweep (rateS is its L) through the same loudspeaker. lowHz to highHz is the

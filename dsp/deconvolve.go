@@ -66,8 +66,6 @@ func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
 	return v, nil
 }
 
-func power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
-
 func (v *Inverse) binHz(k int) float64 {
 	return float64(k) * v.excitation.SampleRateHz / float64(v.size)
 }
@@ -290,7 +288,7 @@ func (v *Inverse) Noise(silence []float64) (*Noise, error) {
 	x := make([]float64, len(silence))
 	squares := 0.0
 	for i, s := range silence {
-		w := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(x)))
+		w := hann(i, len(x))
 		x[i] = w * s
 		squares += w * w
 	}

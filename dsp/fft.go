@@ -7,6 +7,7 @@
 package dsp
 
 import (
+	"math"
 	"math/bits"
 	"sync"
 
@@ -89,3 +90,13 @@ func RealSignal(X []complex128, n int) []float64 {
 	}
 	return x
 }
+
+// hann is the window of Hann over n samples, at the middle of sample i.
+func hann(i, n int) float64 {
+	return 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+}
+
+// halfHann is its first half, rising from 0 to 1 over n samples.
+func halfHann(i, n int) float64 { return hann(i, 2*n) }
+
+func power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }

@@ -248,7 +248,7 @@ func FindHum(silence []float64, sampleRateHz, sweepRMS float64) []Fault {
 	}
 	x := make([]float64, len(silence))
 	for i, v := range silence {
-		x[i] = v * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(x))))
+		x[i] = v * hann(i, len(x))
 	}
 	n := SmoothLength(4 * len(x))
 	X := RealSpectrum(x, n)

@@ -169,7 +169,7 @@ func TestClockErrorsCostLittleInASubtraction(t *testing.T) {
 		for i := range difference {
 			difference[i] = x[from+i] - reference.Samples[from+i]
 		}
-		return dB(rms(difference) / rms(reference.Samples[from:from+len(difference)]))
+		return dB(rootMeanSquare(difference) / rootMeanSquare(reference.Samples[from:from+len(difference)]))
 	}
 	for _, loopback := range []bool{true, false} {
 		noise := residualDB(measure([2]int{}, 45, 1, loopback), measure([2]int{}, 45, 2, loopback), false)

@@ -60,7 +60,7 @@ func (r testRig) record() (mic, loopback []float64) {
 	random := rand.New(rand.NewPCG(r.hiss, 2))
 	if r.snrDB != 0 {
 		start := len(lead) + s.StartsSamples()[0]
-		sigma := rms(mic[start:start+len(s.Samples())]) * math.Pow(10, -r.snrDB/20)
+		sigma := rootMeanSquare(mic[start:start+len(s.Samples())]) * math.Pow(10, -r.snrDB/20)
 		for i := range mic {
 			mic[i] += sigma * random.NormFloat64()
 		}
@@ -73,14 +73,6 @@ func (r testRig) record() (mic, loopback []float64) {
 		}
 	}
 	return mic, loopback
-}
-
-func rms(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / float64(len(x)))
 }
 
 // otherClock reads a signal with another clock by Fourier's series, which is exact for a signal that is silent at both ends.

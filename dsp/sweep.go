@@ -312,7 +312,7 @@ func occupiedBand(x []float64, sampleRateHz float64) (lowHz, highHz float64) {
 	for low := sampleRateHz / 2; low > 4*step && low > 1; low *= math.Exp2(-part) {
 		e := 0.0
 		for k := int(math.Ceil(low * math.Exp2(-part) / step)); float64(k)*step < low && k < len(X); k++ {
-			e += real(X[k])*real(X[k]) + imag(X[k])*imag(X[k])
+			e += power(X[k])
 		}
 		edges, energies, total = append(edges, low), append(energies, e), total+e
 	}
