@@ -241,30 +241,25 @@ func (d *Deconvolution) Harmonic(order int, directLag, preS, lengthS float64) ([
 	return h, nil
 }
 
-// ThirdOctaveEdgesHz gives the edges of the base-ten third octave around a mid-band frequency (IEC 61260-1:2014): 10^(∓1/20) times it.
-func ThirdOctaveEdgesHz(centreHz float64) (lowHz, highHz float64) {
-	return centreHz * math.Pow(10, -0.05), centreHz * math.Pow(10, 0.05)
+// bandPower is the mean of |DFT(h)|² over a band, from a transform of at least eight lines in it.
+func bandPower(h []float64, sampleRateHz float64, band Band) float64 {
+	width := band.HighHz - band.LowHz
+	n := SmoothLength(max(len(h), int(8*sampleRateHz/width)))
+	return BandEnergy(RealSpectrum(h, n), sampleRateHz/float64(n), band) / width
 }
 
-// bandPower is the mean of |DFT(h)|² between two frequencies, from a transform of at least eight lines in the band.
-func bandPower(h []float64, sampleRateHz, lowHz, highHz float64) float64 {
-	n := SmoothLength(max(len(h), int(8*sampleRateHz/(highHz-lowHz))))
-	sum, count := 0.0, 0
-	step := sampleRateHz / float64(n)
-	X := RealSpectrum(h, n)
-	for k := int(math.Ceil(lowHz / step)); k < len(X) && float64(k)*step < highHz; k++ {
-		sum += power(X[k])
-		count++
-	}
-	return sum / float64(count)
+// times is the band of a harmonic: order times as high and as wide.
+func (b Band) times(order int) Band {
+	n := float64(order)
+	return Band{n * b.CentreHz, n * b.LowHz, n * b.HighHz}
 }
 
 // HarmonicLevel is the level of one distortion order in one band.
 type HarmonicLevel struct {
-	Order    int
-	CentreHz float64 // mid-band of the played frequency; the harmonic itself is order times as high
-	LevelDB  float64 // harmonic re linear response; NaN where the sweep doesn't reach, or where the noise hides it
-	FloorDB  float64 // what the noise alone would show in its place; NaN where the noise isn't known
+	Order   int
+	Band    Band    // of the played frequency; the harmonic itself is order times as high
+	LevelDB float64 // harmonic re linear response; NaN where the sweep doesn't reach, or where the noise hides it
+	FloorDB float64 // what the noise alone would show in its place; NaN where the noise isn't known
 }
 
 // Noise is the noise of a recording as it appears in its responses.
@@ -306,10 +301,10 @@ func (v *Inverse) Noise(silence []float64) (*Noise, error) {
 	return n, nil
 }
 
-// Density is the mean between two frequencies of the noise's power density in the response: n samples of response hold, on
-// average, n·Density in |DFT|², so that it can be set against the spectrum of any gate. It resolves a 96th of an octave.
-func (n *Noise) Density(lowHz, highHz float64) float64 {
-	return (n.upTo(highHz) - n.upTo(lowHz)) / (highHz - lowHz)
+// Density is the mean over a band of the noise's power density in the response: n samples of response hold, on average, n·Density in
+// |DFT|², so that it can be set against the spectrum of any gate. It resolves a 96th of an octave.
+func (n *Noise) Density(band Band) float64 {
+	return (n.upTo(band.HighHz) - n.upTo(band.LowHz)) / (band.HighHz - band.LowHz)
 }
 
 func (n *Noise) upTo(f float64) float64 {
@@ -324,21 +319,19 @@ func (n *Noise) upTo(f float64) float64 {
 	return n.sums[i-1] + part*(n.sums[i]-n.sums[i-1])
 }
 
-// SNRdB is the signal-to-noise ratio of a response, or of a gate of it, in the third octave around a mid-band frequency: its
-// energy less the noise's, over the noise's, in dB. −Inf where the noise is all there is; NaN where the band holds neither.
-func (n *Noise) SNRdB(response []float64, centreHz float64) float64 {
-	low, high := ThirdOctaveEdgesHz(centreHz)
-	noise := n.Density(low, high) * float64(len(response))
-	total := bandPower(response, n.sampleRateHz, low, high)
+// SNRdB is the signal-to-noise ratio of a response, or of a gate of it, in a band: its energy less the noise's, over the noise's, in
+// dB. −Inf where the noise is all there is; NaN where the band holds neither.
+func (n *Noise) SNRdB(response []float64, band Band) float64 {
+	noise := n.Density(band) * float64(len(response))
+	total := bandPower(response, n.sampleRateHz, band)
 	return 10 * math.Log10(max(0, total-noise)/noise)
 }
 
-// HarmonicLevels gives the level of the distortion orders 2 to HarmonicOrders in third octaves of the played frequency: the
-// mean of |H_n(nf)|² over the band, f from edge to edge, re the mean of |H_1(f)|², in dB. So a level of −40 dB at 1000 Hz and
-// order 3 means that a tone at 1 kHz comes with one at 3 kHz of a hundredth of its amplitude at the microphone. Linear and
+// HarmonicLevels gives the level of the distortion orders 2 to HarmonicOrders in bands of the played frequency: the mean of
+// |H_n(nf)|² over the band, f from edge to edge, re the mean of |H_1(f)|², in dB. So a level of −40 dB at 1000 Hz and order 3 means that a tone at 1 kHz comes with one at 3 kHz of a hundredth of its amplitude at the microphone. Linear and
 // harmonic responses are cut as in Harmonic. Noise may be nil. A level is given only 3 dB above the noise's floor and inside
 // the band in which PassBand is 1, else it is NaN. Errors as in Harmonic.
-func (d *Deconvolution) HarmonicLevels(directLag, preS, lengthS float64, centresHz []float64, noise *Noise) ([]HarmonicLevel, error) {
+func (d *Deconvolution) HarmonicLevels(directLag, preS, lengthS float64, bands []Band, noise *Noise) ([]HarmonicLevel, error) {
 	rate := d.SampleRateHz()
 	flatLow, flatHigh := d.inverse.FlatBandHz()
 	linear, err := d.Harmonic(1, directLag, preS, lengthS)
@@ -351,16 +344,15 @@ func (d *Deconvolution) HarmonicLevels(directLag, preS, lengthS float64, centres
 		if err != nil {
 			return nil, err
 		}
-		for _, centre := range centresHz {
-			l := HarmonicLevel{Order: order, CentreHz: centre, LevelDB: math.NaN(), FloorDB: math.NaN()}
-			low, high := ThirdOctaveEdgesHz(centre)
-			n := float64(order)
-			if low >= flatLow && n*high <= flatHigh {
-				fundamental := bandPower(linear, rate, low, high)
-				harmonic := bandPower(h, rate, n*low, n*high)
+		for _, band := range bands {
+			l := HarmonicLevel{Order: order, Band: band, LevelDB: math.NaN(), FloorDB: math.NaN()}
+			above := band.times(order)
+			if band.LowHz >= flatLow && above.HighHz <= flatHigh {
+				fundamental := bandPower(linear, rate, band)
+				harmonic := bandPower(h, rate, above)
 				floor := 0.0
 				if noise != nil {
-					floor = noise.Density(n*low, n*high) * float64(len(h))
+					floor = noise.Density(above) * float64(len(h))
 					l.FloorDB = 10 * math.Log10(floor/fundamental)
 				}
 				if harmonic > 2*floor {

@@ -34,6 +34,12 @@ func convolve(x, h []float64) []float64 {
 	return RealSignal(X, n)[:len(x)+len(h)-1]
 }
 
+// thirdOctave is the third octave around 100·10^(k/10) Hz: k = 10 is 1 kHz.
+func thirdOctave(k int) Band {
+	centre := 100 * math.Pow(10, float64(k)/10)
+	return Band{centre, centre * math.Pow(10, -0.05), centre * math.Pow(10, 0.05)}
+}
+
 func peakOf(x []float64) float64 { return math.Abs(x[argMaxAbs(x)]) }
 
 // The same recording divided by SciPy, from a script that shares only the formulas.
@@ -133,7 +139,7 @@ func TestHarmonicsStandAtLLnN(t *testing.T) {
 			t.Errorf("order %d: peak %v at sample %d, want the sign of %v at 2 ms", n, h[i], i, amplitudes[n])
 		}
 	}
-	levels, err := d.HarmonicLevels(direct, 0.005, 0.2, []float64{200, 1000, 3162.28, 10000}, nil)
+	levels, err := d.HarmonicLevels(direct, 0.005, 0.2, []Band{thirdOctave(3), thirdOctave(10), thirdOctave(15), thirdOctave(20)}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,9 +147,9 @@ func TestHarmonicsStandAtLLnN(t *testing.T) {
 		t.Fatalf("%d levels, want 4 orders in 4 bands", len(levels))
 	}
 	for _, l := range levels {
-		if _, high := ThirdOctaveEdgesHz(l.CentreHz); high*float64(l.Order) > 20000*math.Pow(2, -1.0/6) {
+		if l.Band.HighHz*float64(l.Order) > 20000*math.Pow(2, -1.0/6) {
 			if !math.IsNaN(l.LevelDB) {
-				t.Errorf("order %d of %g Hz is beyond the sweep, but has level %v", l.Order, l.CentreHz, l.LevelDB)
+				t.Errorf("order %d of %g Hz is beyond the sweep, but has level %v", l.Order, l.Band.CentreHz, l.LevelDB)
 			}
 			continue
 		}
@@ -167,20 +173,19 @@ func TestNoiseInTheResponse(t *testing.T) {
 	}
 	// A second stretch of the same noise, deconvolved: what the estimate from the first foretells.
 	h := mustDeconvolve(t, v, noise[48000:]).Cut(0, 20000)
-	for _, centre := range []float64{500, 1000, 4000, 10000} {
-		low, high := ThirdOctaveEdgesHz(centre)
+	for _, k := range []int{7, 10, 16, 20} {
+		band := thirdOctave(k)
 		// A third octave at 500 Hz holds 115 Hz × 0.4 s of independent values: 15 % standard error, 0.7 dB; three times that.
-		near(t, "noise in the response, dB", 10*math.Log10(bandPower(h, 48000, low, high)/(n.Density(low, high)*20000)), 0, 2.1)
+		near(t, "noise in the response, dB", 10*math.Log10(bandPower(h, 48000, band)/(n.Density(band)*20000)), 0, 2.1)
 		// And in closed form: G² is 4 f/(A² L fs²) by stationary phase.
 		amplitude := math.Pow(10, -12.0/20)
-		want := sigma * sigma * 4 * centre / (amplitude * amplitude * s.RateS * 48000 * 48000) // and M = N here
-		near(t, "density, dB re closed form", 10*math.Log10(n.Density(low, high)/want), 0, 1.5)
+		want := sigma * sigma * 4 * band.CentreHz / (amplitude * amplitude * s.RateS * 48000 * 48000) // and M = N here
+		near(t, "density, dB re closed form", 10*math.Log10(n.Density(band)/want), 0, 1.5)
 	}
 	// A unit pulse at the excitation's scale has |DFT|² = 1.
 	pulse := make([]float64, 9600)
 	pulse[100] = 1
-	low, high := ThirdOctaveEdgesHz(1000)
-	near(t, "SNR", n.SNRdB(pulse, 1000), 10*math.Log10(1/(n.Density(low, high)*9600)-1), 0.01)
+	near(t, "SNR", n.SNRdB(pulse, thirdOctave(10)), 10*math.Log10(1/(n.Density(thirdOctave(10))*9600)-1), 0.01)
 	if _, err := v.Noise(noise[:100]); err == nil || !strings.Contains(err.Error(), "silence") {
 		t.Errorf("2 ms of silence: %v", err)
 	}

@@ -1,7 +1,7 @@
 // Package dsp works on sampled signals: spectra, delays, resampling, sweeps and their deconvolution, and the faults of a
 // recording. Samples in, samples out: it knows nothing of panels or surveys.
 //
-// Conventions of the whole package: the time dependence is e^{+jωt}; a spectrum is X[k] = Σ_n x[n] e^{−j2πkn/N}, without
+// Conventions, unless a function says otherwise: the time dependence is e^{+jωt}; a spectrum is X[k] = Σ_n x[n] e^{−j2πkn/N}, without
 // scaling; a response later in time has a phase that falls with frequency; times are in seconds and frequencies in hertz
 // unless the name says samples.
 package dsp

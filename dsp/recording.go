@@ -27,12 +27,12 @@ type RecordingSpec struct {
 	Sweep      *Sweep
 	Excitation *Excitation
 
-	LoopbackChannel int       // counted from 1: the channel that holds the played signal; 0 where there is none
-	PeriodS         float64   // from the start of one sweep to the start of the next as played; 0 where unknown
-	BeforeS         float64   // of each response, before its zero
-	ResponseS       float64   // of each response, after the direct sound
-	BandsHz         []float64 // mid-bands of the third octaves in which noise and distortion are told
-	MaxBytes        int64     // memory that may be used; 0 for 4 GiB
+	LoopbackChannel int     // counted from 1: the channel that holds the played signal; 0 where there is none
+	PeriodS         float64 // from the start of one sweep to the start of the next as played; 0 where unknown
+	BeforeS         float64 // of each response, before its zero
+	ResponseS       float64 // of each response, after the direct sound
+	Bands           []Band  // in which noise and distortion are told
+	MaxBytes        int64   // memory that may be used; 0 for 4 GiB
 }
 
 // Response is the impulse response of one channel for one sweep.

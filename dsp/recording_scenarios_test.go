@@ -190,7 +190,7 @@ func TestRepeatsInOneRecording(t *testing.T) {
 	}
 	mean, standardError := Average(takes)
 	// Noise of √density per sample, halved by four takes; alignment by the peak adds to it only where the response is large.
-	noise := math.Sqrt(m.Takes[0].Responses[0].Noise.Density(60, 17000) * 17000 / 24000)
+	noise := math.Sqrt(m.Takes[0].Responses[0].Noise.Density(Band{LowHz: 60, HighHz: 17000}) * 17000 / 24000)
 	quiet := standardError[1800:2300]
 	near(t, "standard error re the noise", rootMeanSquare(quiet)/(noise/2), 1, 0.3)
 	if len(mean) != len(takes[0]) {

@@ -29,7 +29,7 @@ func recordingOf(s *Sweep, channels ...[]float64) RecordingSpec {
 	return RecordingSpec{
 		Open:     func() (FrameReader, error) { return &memoryReader{channels: channels}, nil },
 		Channels: len(channels), SampleRateHz: s.SampleRateHz, Sweep: s,
-		BeforeS: 0.002, ResponseS: 0.05, BandsHz: []float64{500, 1000, 2000, 4000},
+		BeforeS: 0.002, ResponseS: 0.05, Bands: []Band{thirdOctave(7), thirdOctave(10), thirdOctave(13), thirdOctave(16)},
 	}
 }
 
@@ -94,24 +94,22 @@ func TestChainAgainstTheTruth(t *testing.T) {
 		}
 		// The noise in a third octave of 231 Hz and a quarter of a second scatters by 13 %, its estimate by less: three times
 		// that is 1.7 dB. A fault of the chain as large as the noise, 49 dB and more below the response, would show as 3 dB.
-		for _, centre := range []float64{1000, 2000, 4000, 8000} {
-			low, high := ThirdOctaveEdgesHz(centre)
-			noise := r.Noise.Density(low, high) * float64(len(want))
-			near(t, "residual re the noise, dB", 10*math.Log10(bandPower(residual, 48000, low, high)/noise), 0, 1.7)
-			if snr := r.Noise.SNRdB(want, centre); snr < 45 {
-				t.Errorf("signal-to-noise of the truth at %v Hz: %v dB", centre, snr)
+		for _, k := range []int{10, 13, 16, 19} {
+			band := thirdOctave(k)
+			noise := r.Noise.Density(band) * float64(len(want))
+			near(t, "residual re the noise, dB", 10*math.Log10(bandPower(residual, 48000, band)/noise), 0, 1.7)
+			if snr := r.Noise.SNRdB(want, band); snr < 45 {
+				t.Errorf("signal-to-noise of the truth at %v Hz: %v dB", band.CentreHz, snr)
 			}
 		}
 		// Third-order distortion as put in: −40 dB of the sweep, through loudspeaker and room at three times the frequency.
-		H := func(h []float64, low, high float64) float64 { return bandPower(h, 48000, low, high) }
 		for _, l := range r.Harmonics {
-			low, high := ThirdOctaveEdgesHz(l.CentreHz)
 			switch {
 			case l.Order == 3:
-				expected := -40 + 10*math.Log10(H(want, 3*low, 3*high)/H(want, low, high))
+				expected := -40 + 10*math.Log10(bandPower(want, 48000, l.Band.times(3))/bandPower(want, 48000, l.Band))
 				near(t, "third order, dB", l.LevelDB, expected, 0.5) // responses are cut at different lengths
 			case !math.IsNaN(l.LevelDB) && l.LevelDB > l.FloorDB+3:
-				t.Errorf("order %d at %v Hz: %v dB where nothing was put in", l.Order, l.CentreHz, l.LevelDB)
+				t.Errorf("order %d at %v Hz: %v dB where nothing was put in", l.Order, l.Band.CentreHz, l.LevelDB)
 			}
 		}
 	}

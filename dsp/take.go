@@ -307,21 +307,21 @@ func (t *takeJob) finish(c int, w *channelWork, zero float64) error {
 		r.StartS = (first - w.onset) / rate
 		r.Samples = w.d.Cut(int(first), int((t.BeforeS+t.ResponseS)*rate))
 	}
-	r.SNRdB = make([]float64, len(t.BandsHz))
+	r.SNRdB = make([]float64, len(t.Bands))
 	noise, err := t.inverse.Noise(silence)
 	if err != nil {
 		add([]Fault{{Kind: FaultNoSilence, TimeS: 0, Text: "no silence before the sweep, so its noise isn't known", Cure: "start the recorder a second or more before the player"}}, t.silence)
 	} else {
 		r.Noise = noise
 	}
-	for i, centre := range t.BandsHz {
+	for i, band := range t.Bands {
 		r.SNRdB[i] = math.NaN()
 		if r.Noise != nil {
-			r.SNRdB[i] = r.Noise.SNRdB(r.Samples, centre)
+			r.SNRdB[i] = r.Noise.SNRdB(r.Samples, band)
 		}
 	}
 	// An error means that orders can't be told apart, which is no fault of the recording.
-	r.Harmonics, _ = w.d.HarmonicLevels(w.onset, min(0.005, t.ResponseS/4), t.ResponseS, t.BandsHz, r.Noise)
+	r.Harmonics, _ = w.d.HarmonicLevels(w.onset, min(0.005, t.ResponseS/4), t.ResponseS, t.Bands, r.Noise)
 	w.response = r
 	add(polarityFault(w.d, w.onset, w.direct), 0)
 	return nil
