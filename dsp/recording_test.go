@@ -25,6 +25,8 @@ func (r *memoryReader) ReadFrames(dst [][]float64) (int, error) {
 	return n, nil
 }
 
+var _ FrameReader = (*WAVStream)(nil) // what the command reads with
+
 func recordingOf(s *Sweep, channels ...[]float64) RecordingSpec {
 	return RecordingSpec{
 		Open:     func() (FrameReader, error) { return &memoryReader{channels: channels}, nil },
