@@ -366,7 +366,7 @@ func (p *Plan) distances(a *arrangement) {
 			return
 		}
 		seen[hz] = true
-		d.FarField = append(d.FarField, PlannedFarField{hz, why, 2 * w * w * hz / speed})
+		d.FarField = append(d.FarField, PlannedFarField{hz, why, farFieldM(w, hz, speed)})
 	}
 	far(p.LowestBandHz, "lowest band that counts")
 	if f := p.Panel.DesignFrequency; f.Known() {
@@ -375,10 +375,8 @@ func (p *Plan) distances(a *arrangement) {
 	}
 	far(5000, "highest band of the standard")
 	slices.SortFunc(d.FarField, func(a, b PlannedFarField) int { return int(a.FrequencyHz - b.FrequencyHz) })
-	d.ArcFarBelowHz = speed * p.RadiusM / (2 * w * w)
-	// limiting frequency of a finite reflector on its normal, after Rindel
-	mean := 2 * p.SourceDistanceM * p.RadiusM / (p.SourceDistanceM + p.RadiusM)
-	d.MirrorFromHz = speed * mean / (2 * w * p.Panel.HeightM)
+	d.ArcFarBelowHz = farBelowHz(w, p.RadiusM, speed)
+	d.MirrorFromHz = reflectorLimitHz(speed, w*p.Panel.HeightM, p.SourceDistanceM, p.RadiusM)
 	d.DirectLeadS = math.Inf(1)
 	for _, m := range p.Microphones {
 		if m.OutsideMirrorArc {
@@ -388,6 +386,20 @@ func (p *Plan) distances(a *arrangement) {
 			d.DirectLeadS, d.DirectLeadWhere = lead, m.Name
 		}
 	}
+}
+
+// reflectorLimitHz is the frequency, in hertz, above which a flat reflector of an area in m² reflects on its normal like a large wall, with source and
+// microphone at a₁ and a₂ metres: f = c·a*/(2S), a* = 2a₁a₂/(a₁+a₂) (Rindel 1986, from memory).
+func reflectorLimitHz(speed, areaM2, a1M, a2M float64) float64 {
+	return speed * (2 * a1M * a2M / (a1M + a2M)) / (2 * areaM2)
+}
+
+// farFieldM is how far, in metres, the far field of something so wide is at a frequency: 2W²/λ (U.S. Federal Standard 1037C, for antennas).
+func farFieldM(widthM, hertz, speed float64) float64 { return 2 * widthM * widthM * hertz / speed }
+
+// farBelowHz is the frequency below which a distance lies in the far field.
+func farBelowHz(widthM, distanceM, speed float64) float64 {
+	return speed * distanceM / (2 * widthM * widthM)
 }
 
 // change describes the gate at another placement.
@@ -411,7 +423,7 @@ func (g *Rig) change(what string, s spot, possible bool) PlannedChange {
 	c.GateS = least/speed + preringS
 	c.LowestHz, c.LowestBandHz = lowestHz(c.GateS), lowestThirdOctave(c.GateS)
 	c.RadiusM = s.radiusM
-	c.FarBelowHz = speed * s.radiusM / (2 * panel.WidthM() * panel.WidthM())
+	c.FarBelowHz = farBelowHz(panel.WidthM(), s.radiusM, speed)
 	return c
 }
 
@@ -509,7 +521,7 @@ func (p *Plan) radii() {
 		s, ok := fixed.search()
 		c := fixed.change(fmt.Sprintf("microphones at %.2f m", r), s, ok)
 		c.RadiusM = r
-		c.FarBelowHz = p.Air.SpeedOfSoundMS * r / (2 * p.Panel.WidthM * p.Panel.WidthM)
+		c.FarBelowHz = farBelowHz(p.Panel.WidthM, r, p.Air.SpeedOfSoundMS)
 		p.Radii = append(p.Radii, c)
 	}
 }

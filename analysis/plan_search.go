@@ -7,40 +7,41 @@ import (
 )
 
 // overFront returns the shortest way, in metres, from a to b over a point of the panel's front, and that point: the straight line to b's mirror
-// image in the plane of the front where it meets the front, else the same for the line of the edge that is nearest (the sum of two distances is
-// convex, so that the least of a rectangle lies on its edge where the plane's does not lie inside).
+// image in the plane of the front where it meets the front. Where it passes beside the front, the least lies on an edge that the line passes beyond,
+// since the sum of two distances is convex; there the way unfolds to a straight line again.
 func overFront(panel *Panel, a, b [3]float64) (lengthM float64, at [3]float64) {
-	w, h := panel.WidthM()/2, panel.HeightM/2
+	half := [3]float64{panel.WidthM() / 2, 0, panel.HeightM / 2}
 	da, db := math.Abs(a[1]), math.Abs(b[1])
-	t := 0.5
-	if da+db > 0 {
-		t = da / (da + db)
-	}
-	x, z := a[0]+(b[0]-a[0])*t, a[2]+(b[2]-a[2])*t
-	if math.Abs(x) <= w && math.Abs(z) <= h {
-		return norm(b[0]-a[0], da+db, b[2]-a[2]), [3]float64{x, 0, z}
+	t := share(da, db)
+	at[0], at[2] = a[0]+(b[0]-a[0])*t, a[2]+(b[2]-a[2])*t
+	if math.Abs(at[0]) <= half[0] && math.Abs(at[2]) <= half[2] {
+		return math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (da+db)*(da+db) + (a[2]-b[2])*(a[2]-b[2])), at
 	}
 	lengthM = math.Inf(1)
-	for _, edge := range [4]struct {
-		axis       int // along which the edge runs
-		half, side float64
-	}{{0, w, -h}, {0, w, h}, {2, h, -w}, {2, h, w}} {
-		across := 2 - edge.axis
-		ra, rb := math.Hypot(da, a[across]-edge.side), math.Hypot(db, b[across]-edge.side)
-		t := 0.5
-		if ra+rb > 0 {
-			t = ra / (ra + rb)
+	beside := at
+	for across := 0; across <= 2; across += 2 {
+		if math.Abs(beside[across]) <= half[across] {
+			continue
 		}
-		along := bounds{-edge.half, edge.half}.clamp(a[edge.axis] + (b[edge.axis]-a[edge.axis])*t)
-		if l := math.Hypot(ra, along-a[edge.axis]) + math.Hypot(rb, along-b[edge.axis]); l < lengthM {
+		along := 2 - across
+		edge := math.Copysign(half[across], beside[across])
+		ra, rb := math.Hypot(da, a[across]-edge), math.Hypot(db, b[across]-edge)
+		v := bounds{-half[along], half[along]}.clamp(a[along] + (b[along]-a[along])*share(ra, rb))
+		if l := math.Hypot(ra, v-a[along]) + math.Hypot(rb, v-b[along]); l < lengthM {
 			lengthM = l
-			at[edge.axis], at[across] = along, edge.side
+			at[across], at[along] = edge, v
 		}
 	}
 	return lengthM, at
 }
 
-func norm(x, y, z float64) float64 { return math.Sqrt(x*x + y*y + z*z) }
+// share is how far along from a to b a straight line meets what lies da from a and db from b.
+func share(da, db float64) float64 {
+	if da+db == 0 {
+		return 0.5
+	}
+	return da / (da + db)
+}
 
 // mirrored returns p's mirror image in a surface of the room.
 func mirrored(p [3]float64, s Surface) [3]float64 {
@@ -121,9 +122,11 @@ type spot struct {
 	acrossBounds, outBounds bounds  // where the panel may stand, given the arrangement
 }
 
+// equalM is the difference of two ways that is no difference.
+const equalM = 1e-9
+
 // better prefers the longer way, then the longer ways along the axes that do not decide, so that no placement is left to chance.
 func (s spot) better(t spot) bool {
-	const equalM = 1e-9
 	if math.Abs(s.clearM-t.clearM) > equalM {
 		return s.clearM > t.clearM
 	}
@@ -157,16 +160,6 @@ func (g *Rig) standing(s spot, a *arrangement) (out spot, possible bool) {
 	return s, s.acrossBounds.low <= s.acrossBounds.high+slackM && s.outBounds.low <= s.outBounds.high+slackM && s.sourceM >= s.radiusM+outsideArcM-slackM
 }
 
-// judge sets the spot's clear ways. What stands on the floor to absorb makes the floor's echo count as late as its lower limit allows; see absorberGateS.
-func (g *Rig) judge(s *spot, a *arrangement) {
-	panel := &g.survey.Panel
-	walls := s.surfaces()
-	z := min(g.floorClearM(a, walls[0]), a.clearM(panel, walls[1]))
-	x := min(a.clearM(panel, walls[2]), a.clearM(panel, walls[3]))
-	y := min(a.clearM(panel, walls[4]), a.clearM(panel, walls[5]))
-	s.clearM, s.totalM = min(x, y, z), x+y+z+a.clearM(panel, walls[0])
-}
-
 func (g *Rig) floorClearM(a *arrangement, floor Surface) float64 {
 	return max(a.clearM(&g.survey.Panel, floor), (absorberGateS(g.floorAbsorberM, g.air.SpeedOfSoundMS)-preringS)*g.air.SpeedOfSoundMS)
 }
@@ -182,21 +175,35 @@ func absorberGateS(thicknessM, speed float64) float64 {
 
 // place finds the best place for an arrangement of given radius, source distance and height: on the two axes of the floor plan the echoes do not
 // depend on one another, and of two opposite walls one echo comes later and the other sooner as the rig moves, so each axis has one best place.
-func (g *Rig) place(faces string, radiusM, sourceM, aboveM float64) (spot, bool) {
+// It gives up where the echoes lag by less than atLeastM. What lies on the floor to absorb makes the floor's echo count as late as its lower limit
+// allows; see absorberGateS.
+func (g *Rig) place(faces string, radiusM, sourceM, aboveM, atLeastM float64) (spot, bool) {
 	a := g.arrange(radiusM, sourceM, aboveM)
 	s, possible := g.standing(spot{faces: faces, radiusM: radiusM, sourceM: sourceM, aboveM: aboveM}, &a)
 	if !possible {
 		return s, false
 	}
 	panel := &g.survey.Panel
-	s.leftM = settle(s.acrossBounds,
-		func(d float64) float64 { return a.clearM(panel, Surface{"left", -d}) },
-		func(d float64) float64 { return a.clearM(panel, Surface{"right", s.acrossM - d}) })
-	s.behindM = settle(s.outBounds,
-		func(d float64) float64 { return a.clearM(panel, Surface{"behind", -d}) },
-		func(d float64) float64 { return a.clearM(panel, Surface{"behind", s.alongM - d}) })
-	g.judge(&s, &a)
-	return s, true
+	floor, ceiling := Surface{"floor", -aboveM}, Surface{"ceiling", s.upM - aboveM}
+	s.clearM = min(g.floorClearM(&a, floor), a.clearM(panel, ceiling))
+	s.totalM = s.clearM + a.clearM(panel, floor)
+	for _, axis := range []struct {
+		at         *float64
+		bounds     bounds
+		near, far  string
+		acrossRoom float64
+	}{{&s.leftM, s.acrossBounds, "left", "right", s.acrossM}, {&s.behindM, s.outBounds, "behind", "behind", s.alongM}} {
+		if s.clearM < atLeastM-equalM {
+			return s, false
+		}
+		near := func(d float64) float64 { return a.clearM(panel, Surface{axis.near, -d}) }
+		far := func(d float64) float64 { return a.clearM(panel, Surface{axis.far, axis.acrossRoom - d}) }
+		*axis.at = settle(axis.bounds, near, far)
+		clear := min(near(*axis.at), far(*axis.at))
+		s.clearM = min(s.clearM, clear)
+		s.totalM += clear
+	}
+	return s, s.clearM >= atLeastM-equalM
 }
 
 // settle returns the whole centimetre within b at which the lesser of near, which grows, and far, which shrinks, is greatest.
@@ -255,28 +262,27 @@ func (g *Rig) search() (best spot, found bool) {
 		coarseRadius, coarseSource, coarseHeight = 5, 5, 15
 		refined                                  = 3
 	)
-	var list []spot
+	var list []spot // the best so far, the very best first
 	for _, faces := range g.faces {
 		for _, r := range g.radius.lattice(coarseRadius) {
 			for _, d := range g.sourceBounds(r).lattice(coarseSource) {
 				for _, h := range g.aboveFloor.lattice(coarseHeight) {
-					if s, ok := g.place(faces, r, d, h); ok {
-						list = append(list, s)
+					atLeast := math.Inf(-1)
+					if len(list) == refined {
+						atLeast = list[refined-1].clearM
 					}
+					s, ok := g.place(faces, r, d, h, atLeast)
+					if !ok {
+						continue
+					}
+					i := sort.Search(len(list), func(i int) bool { return s.better(list[i]) })
+					list = slices.Insert(list, i, s)
+					list = list[:min(refined, len(list))]
 				}
 			}
 		}
 	}
-	slices.SortStableFunc(list, func(a, b spot) int {
-		switch {
-		case a.better(b):
-			return -1
-		case b.better(a):
-			return 1
-		}
-		return 0
-	})
-	for _, s := range list[:min(refined, len(list))] {
+	for _, s := range list {
 		if s = g.refine(s); !found || s.better(best) {
 			best, found = s, true
 		}
@@ -301,7 +307,7 @@ func (g *Rig) refine(s spot) spot {
 					d := g.sourceBounds(r).nearest(s.sourceM + ds*step)
 					for dh := -1.0; dh <= 1; dh++ {
 						h := g.aboveFloor.nearest(s.aboveM + dh*step)
-						if n, ok := g.place(s.faces, r, d, h); ok && n.better(best) {
+						if n, ok := g.place(s.faces, r, d, h, best.clearM); ok && n.better(best) {
 							best = n
 						}
 					}
