@@ -337,13 +337,8 @@ func (f *fitData) search(ctx context.Context, start []float64, limit float64) ([
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		variations := make([]*scatter.Variation, f.outside.count())
-		errs := make([]error, f.outside.count())
-		wells := wellsOf(depths)
-		parallel(f.outside.first, f.outside.count(), func(k int) {
-			variations[k], errs[k] = f.outside.exteriors[k].Vary(wells, f.losses(k))
-		})
-		if err := errors.Join(errs...); err != nil {
+		variations, err := f.variations(depths)
+		if err != nil {
 			return nil, err
 		}
 		costs := make([]float64, len(depths)*grid)
@@ -411,8 +406,8 @@ type recovered struct {
 }
 
 // recoverDepths fits all depths from several starts and keeps the best.
-func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recovered, error) {
-	f.design = design
+func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
+	design := f.design
 	deepest := slices.Max(design)
 	limit := 1.25*deepest + 0.03
 	atDesign, err := f.evaluate(slices.Clone(design), make([]float64, len(f.models)), false)
@@ -420,11 +415,7 @@ func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recover
 		return nil, err
 	}
 	out := &recovered{designMisfit: atDesign.misfit}
-	type start struct {
-		text   string
-		depths []float64
-	}
-	starts := []start{{"the design, wells shifted a little", design}}
+	starts := [][]float64{design}
 	mirrored := slices.Clone(design)
 	slices.Reverse(mirrored)
 	found, err := f.search(ctx, design, limit)
@@ -432,7 +423,7 @@ func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recover
 		return nil, err
 	}
 	if !slices.Equal(found, design) {
-		starts = append(starts, start{"single wells changed", found})
+		starts = append(starts, found)
 	}
 	if !slices.Equal(mirrored, design) {
 		m, err := f.evaluate(slices.Clone(mirrored), make([]float64, len(f.models)), false)
@@ -440,24 +431,88 @@ func (f *fitData) recoverDepths(ctx context.Context, design []float64) (*recover
 			return nil, err
 		}
 		if m.cost < 1.5*atDesign.cost {
-			starts = append(starts, start{"the panel hung mirrored or upside down", mirrored})
+			starts = append(starts, mirrored)
 		}
 	}
 	var states []*fitState
 	for _, s := range starts {
-		state, err := f.polish(ctx, s.depths, limit)
+		state, err := f.polish(ctx, s, limit)
 		if err != nil {
 			return nil, err
 		}
 		states = append(states, state)
-		out.explanations = append(out.explanations, Explanation{s.text, state.misfit, state.depths})
 		if out.best == nil || state.cost < out.best.cost {
 			out.best = state
 		}
 	}
-	_ = states
+	out.explanations = []Explanation{{"the depths reported", out.best.misfit, out.best.depths}}
+	rivals, err := f.rivals(ctx, out.best, limit)
+	if err != nil {
+		return nil, err
+	}
+	for _, state := range append(states, rivals...) {
+		if state.cost-out.best.cost < asGood && farthest(state.depths, out.best.depths) > 0.005 {
+			out.explanations = append(out.explanations, Explanation{"other depths that fit as well", state.misfit, state.depths})
+		}
+	}
 	out.error, err = f.uncertainty(out.best)
 	return out, err
+}
+
+// asGood is the difference in cost below which two explanations can't be told apart: a likelihood ratio of e²,
+// about 7 to 1.
+const asGood = 4
+
+func farthest(a, b []float64) (most float64) {
+	for j := range a {
+		most = max(most, math.Abs(a[j]-b[j]))
+	}
+	return most
+}
+
+// rivals looks for other depths of single wells that fit about as well as the best: half a wavelength further, say.
+func (f *fitData) rivals(ctx context.Context, best *fitState, limit float64) ([]*fitState, error) {
+	const stepM, apartM = 0.004, 0.008
+	variations, err := f.variations(best.depths)
+	if err != nil {
+		return nil, err
+	}
+	grid := int(limit/stepM) + 1
+	costs := make([]float64, len(best.depths)*grid)
+	parallel(0, len(costs), func(c int) {
+		costs[c] = f.costAfter(best, variations, c/grid, float64(c%grid)*stepM)
+	})
+	var found []*fitState
+	for j, at := range best.depths {
+		row := costs[j*grid : (j+1)*grid]
+		for n, cost := range row {
+			depth := float64(n) * stepM
+			lowest := (n == 0 || cost <= row[n-1]) && (n == grid-1 || cost < row[n+1])
+			// the coarse grid and the plane modes alone overrate the cost, so look a little further than asGood
+			if !lowest || math.Abs(depth-at) < apartM || cost > best.cost+4*asGood {
+				continue
+			}
+			start := slices.Clone(best.depths)
+			start[j] = depth
+			state, err := f.polish(ctx, start, limit)
+			if err != nil {
+				return nil, err
+			}
+			found = append(found, state)
+		}
+	}
+	return found, nil
+}
+
+// variations prepares the search around the given depths at every frequency.
+func (f *fitData) variations(depths []float64) ([]*scatter.Variation, error) {
+	all := make([]*scatter.Variation, f.outside.count())
+	errs := make([]error, f.outside.count())
+	wells := wellsOf(depths)
+	parallel(f.outside.first, f.outside.count(), func(k int) {
+		all[k], errs[k] = f.outside.exteriors[k].Vary(wells, f.losses(k))
+	})
+	return all, errors.Join(errs...)
 }
 
 // uncertainty returns each depth's standard deviation: the larger of the formal one scaled to the residual and the spread when a fifth of the positions,

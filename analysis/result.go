@@ -80,6 +80,7 @@ type Result struct {
 	Positions      []Position  `json:"positions"`
 	Wells          []Well      `json:"wells"`
 	Fit            *DepthFit   `json:"fit"`       // nil where no depths could be recovered
+	Patterns       []string    `json:"patterns"`  // what several wrong wells have in common: exchanged, filled, mirrored
 	FarField       *FarField   `json:"far_field"` // nil where no prediction was possible
 	TimeView       *TimeView   `json:"time_view"` // nil without measurements
 	Receivers      Receivers   `json:"receivers"`
@@ -219,15 +220,16 @@ type CombTrace struct {
 
 // Well is one well: as designed and as built. Depths in metres.
 type Well struct {
-	Number      int     `json:"number"`
-	DesignM     float64 `json:"design_m"`
-	BuiltM      Num     `json:"built_m"`
-	LowM        Num     `json:"low_m"`
-	HighM       Num     `json:"high_m"`
-	DifferenceM Num     `json:"difference_m"` // built minus design
-	Loss        Num     `json:"loss_db"`      // what the well swallows of its reflection, beside the walls' own air layers
-	Verdict     string  `json:"verdict"`      // ok, shallow, deep, undecided
-	Why         string  `json:"why"`          // why undecided, and what would decide it
+	Number          int     `json:"number"`
+	DesignM         float64 `json:"design_m"`
+	BuiltM          Num     `json:"built_m"`
+	LowM            Num     `json:"low_m"`
+	HighM           Num     `json:"high_m"`
+	DifferenceM     Num     `json:"difference_m"`      // built minus design
+	Loss            Num     `json:"loss_db"`           // what the well swallows of its reflection, beside the walls' own air layers
+	GainInDiffusion Num     `json:"gain_in_diffusion"` // mean diffusion coefficient over the usable bands if this well alone were mended
+	Verdict         string  `json:"verdict"`           // ok, shallow, deep, undecided
+	Why             string  `json:"why"`               // why undecided, and what would decide it
 }
 
 // DepthFit says how the built depths were found.

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -32,8 +33,12 @@ func (r *run) verdictText() {
 			open = append(open, w)
 		}
 	}
+	// by what mending gains in diffusion, then by how far off they are
 	slices.SortStableFunc(wrong, func(a, b Well) int {
-		return int(1e6 * (math.Abs(float64(b.DifferenceM)) - math.Abs(float64(a.DifferenceM))))
+		if a.GainInDiffusion.Known() && b.GainInDiffusion.Known() {
+			return cmp.Compare(b.GainInDiffusion, a.GainInDiffusion)
+		}
+		return cmp.Compare(math.Abs(float64(b.DifferenceM)), math.Abs(float64(a.DifferenceM)))
 	})
 	switch res.Verdict {
 	case AsDesigned:
@@ -41,6 +46,7 @@ func (r *run) verdictText() {
 		res.ToDo = append(res.ToDo, "Nothing to mend. Hang the panel and keep this report to compare with later measurements.")
 	case Differs:
 		res.Headline = fmt.Sprintf("The panel differs from the design: %s.", wellList(wrong))
+		res.Reasons = append(res.Reasons, res.Patterns...)
 		for _, w := range wrong {
 			res.ToDo = append(res.ToDo, mend(w))
 		}
@@ -85,11 +91,14 @@ func (r *run) verdictText() {
 	var levels []string
 	for _, b := range res.Bands {
 		if b.Usable && b.LevelDifferenceRMSDB.Known() {
-			levels = append(levels, fmt.Sprintf("%s\u00a0Hz %.1f", hertz(b.CentreHz), float64(b.LevelDifferenceRMSDB)))
+			levels = append(levels, fmt.Sprintf("%s %.1f", hertz(b.CentreHz), float64(b.LevelDifferenceRMSDB)))
 		}
 	}
 	if len(levels) > 0 && len(levels) < 30 {
 		res.HowSure = append(res.HowSure, "Predicted and measured levels of the panel differ by (dB rms over the positions): "+strings.Join(levels, ", ")+".")
+	}
+	if f := res.Fit; f != nil && len(f.Explanations) > 1 {
+		res.HowSure = append(res.HowSure, fmt.Sprintf("%d sets of depths fit about equally well; the wells on which they differ are undecided.", len(f.Explanations)))
 	}
 	if len(res.Warnings) > 0 {
 		res.HowSure = append(res.HowSure, fmt.Sprintf("There are %d warnings; read them below.", len(res.Warnings)))
@@ -120,17 +129,18 @@ func (r *run) bandsBetter() string {
 	if low == 0 {
 		return ""
 	}
-	return fmt.Sprintf("It scatters clearly better than the flat board between %s and %s\u00a0Hz (normalised diffusion coefficient above 0.2), best at %s\u00a0Hz (%.2f).",
+	return fmt.Sprintf("It scatters clearly better than the flat board between %s and %s (normalised diffusion coefficient above 0.2), best at %s (%.2f).",
 		hertz(low), hertz(high), hertz(best.CentreHz), float64(best.Diffusion.Normalised))
 }
 
 func mm(metres float64) string { return fmt.Sprintf("%.1f", metres*1000) }
 
+// hertz writes a frequency with its unit; a mid-band by its nominal name would need a table, three digits tell it.
 func hertz(f float64) string {
 	if f >= 1000 {
-		return fmt.Sprintf("%.3g\u00a0k", f/1000)
+		return fmt.Sprintf("%.3g\u00a0kHz", f/1000)
 	}
-	return fmt.Sprintf("%.3g", f)
+	return fmt.Sprintf("%.3g\u00a0Hz", f)
 }
 
 func offBy(w Well) string {
@@ -172,10 +182,14 @@ func joinAnd(parts []string) string {
 // mend says in the workshop's words what would bring a well to its design.
 func mend(w Well) string {
 	d := math.Abs(float64(w.DifferenceM))
+	todo := fmt.Sprintf("Well %d: set its bottom back by %s\u00a0mm (remove or thin what lies there)", w.Number, mm(d))
 	if w.Verdict == "deep" {
-		return fmt.Sprintf("Well %d: glue in a strip %s\u00a0mm thick at the bottom.", w.Number, mm(d))
+		todo = fmt.Sprintf("Well %d: glue in a strip %s\u00a0mm thick at the bottom", w.Number, mm(d))
 	}
-	return fmt.Sprintf("Well %d: set its bottom back by %s\u00a0mm (remove or thin what lies there).", w.Number, mm(d))
+	if w.GainInDiffusion.Known() {
+		todo += fmt.Sprintf("; alone it changes the mean diffusion coefficient by %+.3f", float64(w.GainInDiffusion))
+	}
+	return todo + "."
 }
 
 // receiversText says in words how the set-up differs from the standard's and what that changes.
