@@ -331,7 +331,7 @@ func echoWay(panel *Panel, source, mic [3]float64, s Surface) (order string, way
 
 // crossing returns where the line from a to b meets the surface.
 func crossing(a, b [3]float64, s Surface) (at [3]float64) {
-	axis := surfaceAxis[s.Name]
+	axis := axisOf(s)
 	t := 0.5
 	if d := b[axis] - a[axis]; d != 0 {
 		t = (s.PlaceM - a[axis]) / d
@@ -492,7 +492,7 @@ func (p *Plan) withoutEmpty() PlannedChange {
 	c.What, c.Possible, c.GateS, c.EndedBy = "no take of the empty room to subtract", true, math.Inf(1), ""
 	for _, m := range p.Microphones {
 		for _, s := range p.Surfaces {
-			plain := distance(mirrored(p.SourceM, s), m.MicM)/p.Air.SpeedOfSoundMS - m.ReflectionS + preringS
+			plain := distance(mirrored(p.SourceM, s), m.MicM)/p.Air.SpeedOfSoundMS - m.ReflectionS // such an echo rings before it comes, too
 			if gate := min(plain, m.GateS); gate < c.GateS {
 				c.GateS, c.EndedBy = gate, surfaceWords(s)
 				if m.GateS < plain {

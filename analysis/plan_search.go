@@ -45,9 +45,20 @@ func share(da, db float64) float64 {
 
 // mirrored returns p's mirror image in a surface of the room.
 func mirrored(p [3]float64, s Surface) [3]float64 {
-	axis := surfaceAxis[s.Name]
+	axis := axisOf(s)
 	p[axis] = 2*s.PlaceM - p[axis]
 	return p
+}
+
+// axisOf returns the axis that a surface is square to.
+func axisOf(s Surface) int {
+	switch s.Name {
+	case "left", "right":
+		return 0
+	case "behind":
+		return 1
+	}
+	return 2
 }
 
 // arrangement is source and microphones around the panel, in the survey's axes.
