@@ -222,6 +222,9 @@ func (p *Plan) marks(a *arrangement) {
 	p.CrossingDeg = 90
 	for _, m := range a.mics {
 		da, db := p.fromMarks(m)
+		if min(da, db) < TapeReadingM { // the microphone's mark is A or B
+			continue
+		}
 		angle := math.Acos(bounds{-1, 1}.clamp((da*da+db*db-4*p.MarkM*p.MarkM)/(2*da*db))) * 180 / math.Pi
 		p.CrossingDeg = min(p.CrossingDeg, angle, 180-angle)
 	}

@@ -128,7 +128,7 @@ type spot struct {
 	faces                   string
 	leftM, behindM, aboveM  float64 // of the panel's middle from the wall at its left, its front from the wall behind it, its middle above the floor
 	radiusM, sourceM        float64
-	clearM, totalM          float64 // the least way that echoes lag behind the panel's first sound; the sum over the three axes and the bare floor
+	clearM, totalM, bareM   float64 // the least way that echoes lag behind the panel's first sound; the sum over the three axes; that of the bare floor
 	acrossM, alongM, upM    float64 // the room as the panel sees it
 	acrossBounds, outBounds bounds  // where the panel may stand, given the arrangement
 }
@@ -141,7 +141,10 @@ func (s spot) better(t spot) bool {
 	if math.Abs(s.clearM-t.clearM) > equalM {
 		return s.clearM > t.clearM
 	}
-	return s.totalM > t.totalM+equalM
+	if math.Abs(s.totalM-t.totalM) > equalM {
+		return s.totalM > t.totalM
+	}
+	return s.bareM > t.bareM+equalM
 }
 
 // surfaces are the room's six, in the panel's axes.
@@ -197,7 +200,7 @@ func (g *Rig) place(faces string, radiusM, sourceM, aboveM, atLeastM float64) (s
 	panel := &g.survey.Panel
 	floor, ceiling := Surface{"floor", -aboveM}, Surface{"ceiling", s.upM - aboveM}
 	s.clearM = min(g.floorClearM(&a, floor), a.clearM(panel, ceiling))
-	s.totalM = s.clearM + a.clearM(panel, floor)
+	s.totalM, s.bareM = s.clearM, a.clearM(panel, floor)
 	for _, axis := range []struct {
 		at         *float64
 		bounds     bounds
@@ -304,20 +307,12 @@ func (g *Rig) search() (best spot, found bool) {
 // refine walks from s to the best of its neighbours, with steps halved down to a centimetre. Diagonal steps are tried too: where two echoes are
 // level, moving along one axis alone may gain nothing.
 func (g *Rig) refine(s spot) spot {
-	coupled := g.sourceDistance.low == 0
 	for step := 0.32; step > 0.009; step /= 2 {
-		step = math.Round(step*100) / 100
 		for {
 			best := s
-			for dr := -1.0; dr <= 1; dr++ {
-				r := g.radius.nearest(s.radiusM + dr*step)
-				for ds := -1.0; ds <= 1; ds++ {
-					if coupled && ds != 0 {
-						continue
-					}
-					d := g.sourceBounds(r).nearest(s.sourceM + ds*step)
-					for dh := -1.0; dh <= 1; dh++ {
-						h := g.aboveFloor.nearest(s.aboveM + dh*step)
+			for _, r := range g.radius.around(s.radiusM, step) {
+				for _, d := range g.sourceBounds(r).around(s.sourceM, step) {
+					for _, h := range g.aboveFloor.around(s.aboveM, step) {
 						if n, ok := g.place(s.faces, r, d, h, best.clearM); ok && n.better(best) {
 							best = n
 						}
@@ -331,6 +326,11 @@ func (g *Rig) refine(s spot) spot {
 		}
 	}
 	return s
+}
+
+// around returns what lies a step below and above v, and v itself, within b; each once.
+func (b bounds) around(v, step float64) []float64 {
+	return slices.Compact([]float64{b.nearest(v - step), b.nearest(v), b.nearest(v + step)})
 }
 
 // nearest returns the whole centimetre within b that is nearest to v; the nearer bound where there is none.

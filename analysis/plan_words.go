@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // words puts the plan into sentences: outcome, steps, level procedure, cautions and where the rules come from.
@@ -11,10 +12,11 @@ func (p *Plan) words() {
 	if len(p.EndedBy) > 1 {
 		ends = "end"
 	}
-	surfaces := joinAnd(p.EndedBy)
-	p.Headline = fmt.Sprintf("The longest clean gate is %.1f\u00a0ms, so third octaves from %s\u00a0Hz up can count; %s %s it.", p.GateS*1000, nominalHertz(p.LowestBandHz), surfaces, ends)
+	surfaces := "the " + strings.ReplaceAll(joinAnd(p.EndedBy), " and ", " and the ")
 	if math.IsNaN(p.LowestBandHz) {
 		p.Headline = fmt.Sprintf("The longest clean gate is only %.1f\u00a0ms, so that no band can count; %s %s it.", p.GateS*1000, surfaces, ends)
+	} else {
+		p.Headline = fmt.Sprintf("The longest clean gate is %.1f\u00a0ms, so third octaves from %s\u00a0Hz up can count; %s %s it.", p.GateS*1000, nominalHertz(p.LowestBandHz), surfaces, ends)
 	}
 	p.SetUp = p.setUpSteps()
 	p.Level = levelSteps

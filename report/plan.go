@@ -83,7 +83,7 @@ func PlanText(w io.Writer, p *analysis.Plan) error {
 	t.wrap("", fmt.Sprintf("Marks on the floor, on the line of the panel's front: A %.3f m to the left of its middle, B as far to the right (as seen from the panel). "+
 		"Source: %.3f m from A, %.3f m from B, %.3f m over the floor. Microphones: %.3f m over the floor.",
 		p.MarkM, p.SourceFromAM, p.SourceFromBM, p.SourceHeightM, p.MicHeightM))
-	t.WriteString("\nTape distances along the floor, in metres, and when what is heard, in milliseconds after the emission\n")
+	t.WriteString("\nTapes along the floor (metres), and when what is heard (milliseconds after the emission)\n")
 	t.WriteString("  place      angle  from A  from B  from S   direct  panel  echo   gate  ended by\n")
 	for _, m := range p.Microphones {
 		line := fmt.Sprintf("  %-9s %5s°  %6.3f  %6.3f  %6.3f   %6.2f %6.2f %6.2f %5.2f  %s", m.Name, strings.Replace(degrees(m.AngleDeg), "−", "-", 1), m.FromAM, m.FromBM, m.FromSourceMarkM,
@@ -305,7 +305,7 @@ func planDrawings(p *analysis.Plan) (drawings []drawing, keys []key, rules strin
 			n, v.across, count(len(p.Microphones), "microphone", "microphones"))
 		svg := template.HTML(fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" id="%[1]s" class="drawing" viewBox="0 0 %[4]s %[5]s" role="img" aria-labelledby="%[1]s-t %[1]s-d"><title id="%[1]s-t">%[2]s</title><desc id="%[1]s-d">%[3]s</desc>%[6]s</svg>`,
 			v.id, "The rig, "+strings.ToLower(v.caption), desc, coord(s.w), coord(total), s.String()))
-		drawings = append(drawings, drawing{Caption: v.caption, Note: fmt.Sprintf("1 : %.0f on paper, printed at 100 %%", n), SVG: svg})
+		drawings = append(drawings, drawing{Caption: v.caption, Note: fmt.Sprintf("1 : %.0f on paper at 100 %%", n), SVG: svg})
 		fmt.Fprintf(&css, "@media print{#%s{width:%smm}}\n@media screen{#%s{max-width:%spx}}\n", v.id, fixed(s.w/unitsPerMM, 2), v.id, fixed(1.6*s.w, 0))
 	}
 	keys = []key{{"k-source", "source"}, {"k-mic", "microphone"}, {"k-path", "first disturbing echo"}, {"k-mark", "mark on the floor"}}
@@ -333,6 +333,8 @@ func (s *scene) rig(p *analysis.Plan, f planFrame) {
 	if !above {
 		s.stand(-p.Panel.DepthM/2, floor, -p.Panel.HeightM/2)
 		s.stand(p.SourceM[1], floor, p.SourceM[2])
+		mic := p.Microphones[len(p.Microphones)/2].MicM
+		s.stand(mic[1], floor, mic[2])
 	}
 	s.echo(p, f)
 	s.panel(p.Panel)
@@ -347,6 +349,9 @@ func (s *scene) rig(p *analysis.Plan, f planFrame) {
 		s.label("t-mic", "S", x, y, -11, 3.5, false)
 		left, behind := -p.FromLeftM, -p.FromBehindM
 		low := -p.Panel.DepthM - 26/s.scale
+		if f.wall[1][0] && low < behind+14/s.scale {
+			low = s.maxV - 40/s.scale // no room between panel and wall
+		}
 		if f.wall[0][0] {
 			s.dimension([2]float64{left, low}, [2]float64{0, low})
 		}
@@ -368,7 +373,6 @@ func (s *scene) rig(p *analysis.Plan, f planFrame) {
 	at = p.SourceM[1] - 8/s.scale
 	s.dimension([2]float64{at, floor}, [2]float64{at, p.SourceM[2]})
 	mic := p.Microphones[len(p.Microphones)/2].MicM
-	s.stand(mic[1], floor, mic[2])
 	at = mic[1] - 8/s.scale
 	s.dimension([2]float64{at, floor}, [2]float64{at, mic[2]})
 }
@@ -390,9 +394,13 @@ func (s *scene) planWall(w analysis.Surface, f planFrame) {
 	switch axis := wallAxis(w.Name); {
 	case !finite(w.PlaceM) || axis < 0 || !f.shows(w):
 	case axis == s.h:
-		s.line("wall", s.px(w.PlaceM), 3, s.px(w.PlaceM), s.height-3)
+		x := s.px(w.PlaceM)
+		s.line("wall", x, 3, x, s.height-3)
+		s.taken = append(s.taken, [4]float64{x - 2, 0, x + 2, s.height})
 	case axis == s.v:
-		s.line("wall", 3, s.py(w.PlaceM), s.w-3, s.py(w.PlaceM))
+		y := s.py(w.PlaceM)
+		s.line("wall", 3, y, s.w-3, y)
+		s.taken = append(s.taken, [4]float64{0, y - 2, s.w, y + 2})
 	}
 }
 
@@ -425,13 +433,18 @@ func (s *scene) wallName(w analysis.Surface, f planFrame) {
 	name, at := wallName(w), w.PlaceM
 	if !f.shows(w) {
 		name += fmt.Sprintf(", %.2f m from the panel", math.Abs(w.PlaceM))
+		if arrow := map[bool]map[bool]string{true: {true: "→", false: "←"}, false: {true: "↑", false: "↓"}}[axis == s.h][w.PlaceM > 0]; arrow == "←" {
+			name = arrow + " " + name
+		} else {
+			name += " " + arrow
+		}
 		low, high := s.minH, s.maxH
 		if axis == s.v {
 			low, high = s.minV, s.maxV
 		}
 		at = math.Max(low, math.Min(high, at))
 	}
-	for _, part := range []float64{0.25, 0.5, 0.75, 0.12, 0.38, 0.62, 0.88, 0.06, 0.94} {
+	for _, part := range []float64{0.3, 0.5, 0.7, 0.2, 0.4, 0.6, 0.8, 0.1, 0.9, 0.05, 0.95} {
 		if axis == s.h && s.label("t-quiet", name, s.px(at), s.height*part, math.Copysign(8, -w.PlaceM), 3, false) {
 			return
 		}
@@ -491,6 +504,7 @@ func (s *scene) dimension(a, b [2]float64) {
 			}
 		}
 	}
+	s.label("t-dim", text, (x1+x2)/2, (y1+y2)/2, -5, 3.5, true)
 }
 
 // echo draws the first disturbing echo off a surface that this view shows.
