@@ -504,7 +504,7 @@ func (s *scene) dimension(a, b [2]float64) {
 			}
 		}
 	}
-	s.label("t-dim", text, (x1+x2)/2, (y1+y2)/2, -5, 3.5, true)
+	s.label("t-dim", text, (x1+x2)/2, (y1+y2)/2, 5, 3.5, true)
 }
 
 // echo draws the first disturbing echo off a surface that this view shows.
