@@ -160,7 +160,7 @@ func (r *run) chooseRange() {
 	spectrum.LowWhy, spectrum.HighWhy = "the standard's range begins here", "the prediction ends here, as the standard's range does"
 	top := predictionEndHz * 1.0
 	if r.result.Kind == "check" {
-		lowest = max(lowest, 2/shortest)
+		lowest = max(lowest, lowestHz(shortest))
 		spectrum.LowWhy = fmt.Sprintf("the shortest gate leaves %.1f ms, and two periods must fit in", shortest*1000)
 		var used []int
 		r.source, used = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)

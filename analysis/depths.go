@@ -23,6 +23,8 @@ type fitData struct {
 	last      int
 	airLosses bool
 	design    []float64
+	// noiseShare is the part of the measured energy that is noise, as far as the silence before the direct sound tells.
+	noiseShare float64
 }
 
 // The spread of what the model itself gets wrong, as standard deviations.

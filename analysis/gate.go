@@ -34,13 +34,8 @@ func newGate(earliestS, endS float64, endedBy string) gate {
 // echoPath returns the shortest way, in metres, of sound that meets the panel's front and one surface of the room, in either order: source,
 // surface, panel, microphone or source, panel, surface, microphone, by the image of the source or of the microphone.
 func echoPath(panel *Panel, source, mic [3]float64, surface Surface) float64 {
-	image := func(p [3]float64) [3]float64 {
-		axis := surfaceAxis[surface.Name]
-		p[axis] = 2*surface.PlaceM - p[axis]
-		return p
-	}
-	first := newPaths(panel, image(source), mic).earliest
-	second := newPaths(panel, source, image(mic)).earliest
+	first := newPaths(panel, mirrored(source, surface), mic).earliest
+	second := newPaths(panel, source, mirrored(mic, surface)).earliest
 	return min(first, second)
 }
 
@@ -170,6 +165,12 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 			}
 		}
 		consider(surfaceS, surface)
+		if m.empty == nil {
+			// nothing takes the direct sound's own echoes away
+			for _, r := range s.Room {
+				consider(distance(mirrored(s.SourceM, r), m.survey.MicM)/speed-preringS, "the direct sound's echo off the "+r.Name)
+			}
+		}
 		consider(way.middle/speed+echo, "echo in the empty room")
 		limit := end
 		if m.empty != nil {
@@ -182,6 +183,8 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 			end, by = float64(s.Gate.EndS), "survey"
 			limit = end
 		}
+		// an echo that comes first leaves a gate too short for any band, which chooseRange then says
+		end = max(end, earliest+0.0001)
 		g := newGate(earliest, end, by)
 		g.limitS = limit - g.window.FullS
 		if s.Gate.StartS.Known() {

@@ -48,10 +48,7 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 			end = min(end, echoes[i])
 		}
 		for _, r := range s.Room {
-			image := s.SourceM
-			axis := surfaceAxis[r.Name]
-			image[axis] = 2*r.PlaceM - image[axis]
-			end = min(end, (distance(image, m.survey.MicM)-way.direct)/speed-preringS)
+			end = min(end, (distance(mirrored(s.SourceM, r), m.survey.MicM)-way.direct)/speed-preringS)
 		}
 		end = max(end, 0.0008)
 		window := dsp.GateWindow{OpenS: m.directS - 0.0015, FullS: m.directS - 0.001, FallS: m.directS + 0.7*end, ClosedS: m.directS + end}
@@ -64,8 +61,6 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 	}
 	return spectrum, used
 }
-
-var surfaceAxis = map[string]int{"floor": 2, "ceiling": 2, "left": 0, "right": 0, "behind": 1}
 
 // angleAt returns the angle between the directions from p to a and from p to b, in radians.
 func angleAt(p, a, b [3]float64) float64 {

@@ -25,11 +25,20 @@ func (r *run) depths(ctx context.Context) error {
 			r.warn(Warning{"depths", "", err.Error()})
 		}
 	}
+	const tooMuch = 0.4 // the virtual bench leaves 0.1; a rig or panel that is not as the survey says, half and more
+	unexplained := 0.0
+	if found != nil {
+		unexplained = math.Sqrt(max(0, found.best.misfit*found.best.misfit-fit.noiseShare))
+	}
 	for j, d := range design {
 		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(), GainInDiffusion: Unknown(),
 			Verdict: "undecided", Why: "too few positions or bands count to recover depths"}
 		if found != nil {
 			r.judgeWell(&w, found.best.depths[j], found.error[j])
+			if unexplained > tooMuch {
+				w.Verdict = "undecided"
+				w.Why = fmt.Sprintf("no depths explain more than %.0f\u00a0%% of the measured reflection: check positions, source, files and the panel's measures in the survey", 100*(1-unexplained))
+			}
 			for _, other := range found.explanations[1:] {
 				if d := other.DepthM[j]; d < float64(w.LowM) || d > float64(w.HighM) {
 					w.Verdict = "undecided"
@@ -95,6 +104,7 @@ func (r *run) fitData() *fitData {
 		shortest = min(shortest, g.lengthS)
 	}
 	thin := min(1, r.grid.stepHz*shortest) / dependence // neighbouring bins share information
+	var noise, whole float64
 	for k := f.first; k <= f.last; k++ {
 		variance, power := 0.0, 0.0
 		for i, m := range r.positions {
@@ -103,7 +113,9 @@ func (r *run) fitData() *fitData {
 			variance += r.noise(m, i, &b) / (16 * math.Pi * math.Pi) / float64(len(r.positions))
 		}
 		f.weight[k] = thin / (variance + modelError*modelError*power)
+		noise, whole = noise+variance, whole+power
 	}
+	f.noiseShare = noise / whole
 	return f
 }
 
