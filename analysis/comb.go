@@ -43,6 +43,9 @@ func combRange(ratio []complex128, stepHz, lowHz, highHz float64) (reflection, p
 
 // notches returns the frequencies, refined by a parabola, at which |1 + ratio| has a minimum at least 1 dB below the maxima beside it.
 func notches(ratio []complex128, stepHz, lowHz, highHz float64) []Num {
+	if !(highHz > lowHz) {
+		return nil
+	}
 	const dip, most = 1.0, 40
 	from, to := int(math.Ceil(lowHz/stepHz)), min(int(highHz/stepHz), len(ratio)-1)
 	level := func(k int) float64 { return 20 * math.Log10(max(cmplx.Abs(1+ratio[k]), 1e-10)) }

@@ -484,7 +484,12 @@ func (f *fitData) rivals(ctx context.Context, best *fitState, limit float64) ([]
 	parallel(0, len(costs), func(c int) {
 		costs[c] = f.costAfter(best, variations, c/grid, float64(c%grid)*stepM)
 	})
-	var found []*fitState
+	type candidate struct {
+		well  int
+		depth float64
+		cost  float64
+	}
+	var candidates []candidate
 	for j, at := range best.depths {
 		row := costs[j*grid : (j+1)*grid]
 		for n, cost := range row {
@@ -494,14 +499,20 @@ func (f *fitData) rivals(ctx context.Context, best *fitState, limit float64) ([]
 			if !lowest || math.Abs(depth-at) < apartM || cost > best.cost+4*asGood {
 				continue
 			}
-			start := slices.Clone(best.depths)
-			start[j] = depth
-			state, err := f.polish(ctx, start, limit)
-			if err != nil {
-				return nil, err
-			}
-			found = append(found, state)
+			candidates = append(candidates, candidate{j, depth, cost})
 		}
+	}
+	const most = 3 // each costs a fit
+	sortBy(candidates, func(c candidate) float64 { return c.cost })
+	var found []*fitState
+	for _, c := range candidates[:min(most, len(candidates))] {
+		start := slices.Clone(best.depths)
+		start[c.well] = c.depth
+		state, err := f.polish(ctx, start, limit)
+		if err != nil {
+			return nil, err
+		}
+		found = append(found, state)
 	}
 	return found, nil
 }

@@ -186,7 +186,7 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 		// an echo that comes first leaves a gate too short for any band, which chooseRange then says
 		end = max(end, earliest+0.0001)
 		g := newGate(earliest, end, by)
-		g.limitS = limit - g.window.FullS
+		g.limitS = max(limit, end) - g.window.FullS
 		if s.Gate.StartS.Known() {
 			g.window.OpenS = float64(s.Gate.StartS)
 			g.window.FullS = min(g.window.OpenS+riseS, g.window.FallS)
