@@ -122,3 +122,81 @@ func TestMirrors(t *testing.T) {
 		}
 	}
 }
+
+// rectanglesInWall is z/ρc (e^{-iωt}) of one w × h piston upon an equal one at its side, dx between their middles, in an infinite rigid wall (Rayleigh's integral:
+// Morse and Ingard, "Theoretical Acoustics", section 7.4, from memory): −ik/(2πwh) ∬∬ e^{ikR}/R, reduced to the differences of the coordinates.
+func rectanglesInWall(k, w, h, dx float64) (sum complex128) {
+	const n = 40
+	for _, side := range []float64{-1, 1} {
+		for i := range n {
+			for _, gi := range gauss8 {
+				s := (float64(i) + gi[0]) / n // u = w s³, v = h q³: fine where R vanishes
+				u, du := w*s*s*s, 3*w*s*s*gi[1]/n
+				for j := range n {
+					for _, gj := range gauss2 {
+						q := (float64(j) + gj[0]) / n
+						v, dv := h*q*q*q, 3*h*q*q*gj[1]/n
+						r := math.Hypot(dx+side*u, v)
+						sum += cmplx.Rect(2*(1-u/w)*(1-v/h)*du*dv/r, k*r)
+					}
+				}
+			}
+		}
+	}
+	return sum * complex(0, -k/(2*math.Pi))
+}
+
+// Mouths of finite height: what one does to itself and to its neighbour, in a wide box, against pistons in a wall.
+func TestMouthsOfFiniteHeight(t *testing.T) {
+	const w, dx = 0.05, 0.11
+	for _, h := range []float64{0.3, 0.6} {
+		for _, k := range []float64{5, 10, 20} {
+			lambda := 2 * math.Pi / k
+			var self, other complex128
+			for _, half := range []float64{1.5 * lambda, 1.75 * lambda} { // as in TestBaffledStrip
+				s := Section{Boxes: []Box{{-half, half, lambda / 4}}, Mouths: []Mouth{{-(dx + w) / 2, -(dx - w) / 2}, {(dx - w) / 2, (dx + w) / 2}}, HeightM: h}
+				e := exteriorOf(t, k, s, Place{Point: Point{0.3, 2}}, []Place{{Point: Point{0, 1}}}, Mesh{PerWavelength: 8 * lambda / w, Modes: 1})
+				z := e.height[0].z.row(0)
+				self, other = self+complex(0, k/2)*z[0], other+complex(0, k/2)*z[1]
+			}
+			wantSelf, wantOther := rectanglesInWall(k, w, h, 0), rectanglesInWall(k, w, h, dx)
+			const reason = "8 elements across the mouth leave 1 % (TestBaffledStrip), the box's edges and the mean distance w/3 within one mouth as much again"
+			for _, c := range []struct {
+				what      string
+				got, want complex128
+			}{{"itself", self, wantSelf}, {"its neighbour", other, wantOther}} {
+				below(t, fmt.Sprintf("h = %g m, k = %g/m: error of a mouth's effect on %s", h, k, c.what), cmplx.Abs(c.got-c.want), 0.02*cmplx.Abs(wantSelf), reason)
+				t.Logf("h = %g m, k = %g/m: on %s z/ρc = %.4f, Rayleigh %.4f", h, k, c.what, c.got, c.want)
+			}
+		}
+	}
+}
+
+// A tall panel under a wave that comes from above at 15° and is heard below at 15°: the problem is the plane one at k cos 15°. The height modes bring
+// this in for the wells; the outside's coupling stays at k.
+func TestElevatedPlaces(t *testing.T) {
+	const far, height = 100.0, 4.0
+	sin, cos := math.Sincos(15 * math.Pi / 180)
+	at := func(azimuth, side float64) Place {
+		p := polar(far*cos, azimuth)
+		p.Z = side * far * sin
+		return p
+	}
+	source, receivers := at(10, 1), []Place{at(-30, -1), at(0, -1), at(40, -1)}
+	for _, hz := range []float64{500, 700, 1500, 2000} {
+		k := 2 * math.Pi * hz / 343
+		reflected := func(k, heightM float64) (ratio []complex128) { // panel over flat board: the spreading and the vertical pattern drop out
+			wells, section := prime7(heightM, 0)
+			e := exteriorOf(t, k, section, source, receivers, DefaultMesh)
+			for r, p := range panelOf(t, e, wells, Losses{}) {
+				ratio = append(ratio, p/e.Flat(r))
+			}
+			return ratio
+		}
+		got := reflected(k, height)
+		oblique, upright := worstPart(got, reflected(k*cos, 0)), worstPart(got, reflected(k, 0))
+		below(t, fmt.Sprintf("%g Hz: difference to the plane problem at k cos 15°", hz), oblique, 0.2, "the outside stays at k, 3.4 % too high, and the wells' resonances multiply this by up to 4")
+		below(t, fmt.Sprintf("%g Hz: the same, against the difference to the plane problem at k", hz), oblique, upright/2, "if the wells didn't see the elevation it would be the other way round")
+		t.Logf("%g Hz: differs by %.0f %% from the plane problem at k cos 15°, by %.0f %% from that at k", hz, 100*oblique, 100*upright)
+	}
+}
