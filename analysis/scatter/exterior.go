@@ -35,18 +35,18 @@ type Exterior struct {
 
 	mouths  []Mouth
 	modes   int
-	flat    []complex128   // per receiver: what the closed boxes scatter
-	source  []complex128   // mouth-mode pressures for a unit line source at the source, all mouths closed
-	radiate [][]complex128 // per receiver: field of a unit mode velocity ∂p/∂n
-	height  []heightMode   // one for infinite height
+	flat    []complex128 // per receiver: what the closed boxes scatter
+	source  []complex128 // mouth-mode pressures for a unit line source at the source, all mouths closed
+	radiate *matrix      // per mode and receiver: field of a unit mode velocity ∂p/∂n
+	height  []heightMode // one for infinite height
 }
 
 // heightMode is one mode over the height: how it is excited, how it couples the mouths, how it is heard.
 type heightMode struct {
-	kz      float64        // nπ/h, 1/m
-	z       *matrix        // mouth-mode pressure per unit mode velocity
-	excite  []complex128   // per mouth
-	receive [][]complex128 // per receiver and mouth
+	kz      float64      // nπ/h, 1/m
+	z       *matrix      // mouth-mode pressure per unit mode velocity, times w/ε: symmetric by reciprocity
+	excite  []complex128 // per mouth
+	receive *matrix      // per mouth and receiver
 }
 
 // SolveExterior solves the outside of a section at wavenumber k (1/m) for a source and receivers and reduces it to the mouths'
@@ -60,8 +60,14 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 	if err := section.Validate(); err != nil {
 		return nil, err
 	}
+	if mesh.Modes < 1 || !(mesh.PerWavelength > 0) {
+		return nil, fmt.Errorf("mesh of %g elements per wavelength and %d modes: expected positive numbers", mesh.PerWavelength, mesh.Modes)
+	}
 	places := append([]Place{source}, receivers...)
 	for i, p := range places {
+		if sum := p.X + p.Y + p.Z; math.IsNaN(sum) || math.IsInf(sum, 0) {
+			return nil, fmt.Errorf("place %d at x = %g m, y = %g m, z = %g m: expected finite numbers", i, p.X, p.Y, p.Z)
+		}
 		for _, b := range section.Boxes {
 			if p.X >= b.X0M && p.X <= b.X1M && p.Y <= 0 && p.Y >= -b.DepthM {
 				return nil, fmt.Errorf("place %d at x = %g m, y = %g m lies inside the panel's box", i, p.X, p.Y)
@@ -73,76 +79,108 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 		// a mode with m half waves across the mouth needs elements to stand on
 		size = min(size, m.WidthM()/float64(2*mesh.Modes))
 	}
-	elements, first, count := section.mesh(size)
-	modes := mesh.Modes
-	unknowns := len(section.Mouths) * modes
-	solution := newMatrix(len(elements), len(places)+unknowns)
-	for i := range elements {
-		row := solution.row(i)
-		for s, p := range places {
-			row[s] = elements[i].incident(k, p.Point)
-		}
-		for j, m := range section.Mouths {
-			from := len(places) + j*modes
-			mouthVelocity(k, i, elements, first[j], count[j], m, row[from:from+modes])
-		}
-	}
-	if err := solveBoundary(k, elements, solution); err != nil {
+	outline := section.outline(size, mesh.Modes)
+	scratch := newScratch()
+	defer scratch.release()
+	b, err := solveOutline(k, outline, mesh.Modes, places, scratch)
+	if err != nil {
 		return nil, fmt.Errorf("wavenumber %g 1/m: %w", k, err)
 	}
-
-	// project the pressures on the mouths' modes: ε/w ∫ p φ
-	projected := newMatrix(unknowns, solution.cols)
-	for j, m := range section.Mouths {
-		for mode := range modes {
-			row := projected.row(j*modes + mode)
-			for i := first[j]; i < first[j]+count[j]; i++ {
-				weight := modeNorm(mode) / m.WidthM() * modeIntegral(mode, m, elements[i])
-				for c, p := range solution.row(i) {
-					row[c] += scale(p, weight)
-				}
-			}
-		}
-	}
-	e := &Exterior{K: k, mouths: section.Mouths, modes: modes}
-	e.source = make([]complex128, unknowns)
-	z := newMatrix(unknowns, unknowns)
-	for i := range unknowns {
-		e.source[i] = projected.row(i)[0]
-		copy(z.row(i), projected.row(i)[len(places):])
-	}
-	e.symmetrise(z)
-	for r := range receivers {
-		q := make([]complex128, unknowns)
-		for i := range q {
-			// reciprocity: the field of a unit mode velocity is −(w/ε) times the mode pressure of a source at the receiver
-			q[i] = -scale(projected.row(i)[1+r], 1/e.weight(i))
-		}
-		e.radiate = append(e.radiate, q)
-	}
-
+	e := &Exterior{K: k, mouths: section.Mouths, modes: mesh.Modes}
+	z := e.project(b)
 	heights, err := newHeights(k, section, places, mesh)
 	if err != nil {
 		return nil, err
 	}
-	e.flat = heights.closedBoxes(k, elements, places, solution)
-	e.height = heights.modes(k, section, places, z, modes)
+	e.flat = heights.closedBoxes(b, places)
+	e.height = heights.modes(k, section, places, z, mesh.Modes)
 	return e, nil
+}
+
+// share is the part that a piece or its mirror image has in one mode of a mouth.
+type share struct {
+	row   int // piece·modes + mode
+	image int // 0, or 1 for the image in x = 0
+	sign  float64
+}
+
+// shares lists, per mode of every mouth, what it is made of: one share, or two for a mouth across the middle.
+func (b *boundary) shares(mouths int) [][]share {
+	all := make([][]share, mouths*b.modes)
+	for p, piece := range b.pieces {
+		for mode := range b.modes {
+			row := p*b.modes + mode
+			i := piece.mouth*b.modes + mode
+			all[i] = append(all[i], share{row, 0, 1})
+			if b.mirrored() {
+				i = (mouths-1-piece.mouth)*b.modes + mode
+				all[i] = append(all[i], share{row, 1, float64(1 - mode%2*2)})
+			}
+		}
+	}
+	return all
+}
+
+// project reduces the solution to the modes of the mouths, ε/w ∫ p cos(mπu/w) ds: it sets the pressures for the source and the radiation to
+// the receivers, and returns w/ε times the modes' own pressures, symmetric.
+func (e *Exterior) project(b *boundary) *matrix {
+	var projected [2]matrix // on the modes of the pieces, and of their mirror images
+	for image := range projected {
+		if image > 0 && !b.mirrored() {
+			break
+		}
+		right := &b.right[image]
+		projected[image] = b.matrix(len(b.pieces)*b.modes, right.cols)
+		for r, run := range b.images[0] {
+			if run.mouth == nil {
+				continue
+			}
+			factors := make([]complex128, run.count)
+			for mode := range b.modes {
+				for i := range factors {
+					factors[i] = complex(-run.mouth.integral(i, mode), 0)
+				}
+				subtractProduct(projected[image].row(run.mouth.index*b.modes+mode), factors, right.v[b.first[r]*right.cols:], right.cols)
+			}
+		}
+	}
+	shares := b.shares(len(e.mouths))
+	pressure := func(mode, column, image int) (sum complex128) {
+		for _, s := range shares[mode] {
+			sum += scale(projected[s.image^image].row(s.row)[column], s.sign)
+		}
+		return sum
+	}
+	unknowns := len(shares)
+	z := newMatrix(unknowns, unknowns)
+	for i := range unknowns {
+		row := z.row(i)
+		for j := range unknowns {
+			for _, s := range shares[j] {
+				row[j] += scale(pressure(i, len(b.places)+s.row, s.image), s.sign/e.weight(i))
+			}
+		}
+	}
+	// what breaks reciprocity is discretisation error alone
+	for i := range unknowns {
+		for j := range i {
+			mean := 0.5 * (z.row(i)[j] + z.row(j)[i])
+			z.row(i)[j], z.row(j)[i] = mean, mean
+		}
+	}
+	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(b.views)-1)
+	for i := range unknowns {
+		e.source[i] = pressure(i, b.views[0].column, b.views[0].image)
+		for r, v := range b.views[1:] {
+			// reciprocity: the field of a unit mode velocity is −(w/ε) times the mode pressure of a source at the receiver
+			e.radiate.row(i)[r] = scale(pressure(i, v.column, v.image), -1/e.weight(i))
+		}
+	}
+	return z
 }
 
 // weight returns ε/w of mode i.
 func (e *Exterior) weight(i int) float64 { return modeNorm(i%e.modes) / e.mouths[i/e.modes].WidthM() }
-
-// symmetrise removes from z what breaks reciprocity, which is discretisation error alone: (w/ε) z must be symmetric.
-func (e *Exterior) symmetrise(z *matrix) {
-	for i := range z.rows {
-		for j := range i {
-			mean := 0.5 * (scale(z.row(i)[j], 1/e.weight(i)) + scale(z.row(j)[i], 1/e.weight(j)))
-			z.row(i)[j] = scale(mean, e.weight(i))
-			z.row(j)[i] = scale(mean, e.weight(j))
-		}
-	}
-}
 
 // modeNorm is ε_m of a cosine mode: 1 for the plane one, 2 for the others.
 func modeNorm(mode int) float64 {
@@ -150,56 +188,4 @@ func modeNorm(mode int) float64 {
 		return 1
 	}
 	return 2
-}
-
-// modeIntegral returns ∫ cos(mπ(x−X0)/w) ds over one element of the mouth.
-func modeIntegral(mode int, m Mouth, e element) float64 {
-	if mode == 0 {
-		return e.length
-	}
-	q := float64(mode) * math.Pi / m.WidthM()
-	return (math.Sin(q*(e.b.X-m.X0M)) - math.Sin(q*(e.a.X-m.X0M))) / q
-}
-
-func modeShape(mode int, m Mouth, x float64) float64 {
-	if mode == 0 {
-		return 1
-	}
-	return math.Cos(float64(mode) * math.Pi * (x - m.X0M) / m.WidthM())
-}
-
-// mouthVelocity adds to dst[mode] the right-hand side −S φ − α(½ φ + ∫∂G/∂n_x φ) of a unit mode velocity, collocated at element index.
-func mouthVelocity(k float64, index int, elements []element, first, count int, m Mouth, dst []complex128) {
-	x := &elements[index]
-	alpha := coupling(k)
-	for i := first; i < first+count; i++ {
-		e := &elements[i]
-		if i == index {
-			self := e.selfLayer(k)
-			for mode := range dst {
-				dst[mode] -= scale(self+0.5*alpha, modeShape(mode, m, x.mid.X))
-			}
-			// what the mode's shape adds to its value in the middle
-			for _, g := range gauss8 {
-				y := e.at(g[0])
-				h0, _ := hankel(k * math.Abs(y.X-x.mid.X))
-				w := scale(h0, g[1]*e.length) * 0.25i
-				for mode := 1; mode < len(dst); mode++ {
-					dst[mode] -= scale(w, modeShape(mode, m, y.X)-modeShape(mode, m, x.mid.X))
-				}
-			}
-			continue
-		}
-		for _, g := range quadrature(math.Hypot(x.mid.X-e.mid.X, x.mid.Y-e.mid.Y), e.length) {
-			y := e.at(g[0])
-			rx, ry := x.mid.X-y.X, x.mid.Y-y.Y
-			r := math.Hypot(rx, ry)
-			h0, h1 := hankel(k * r)
-			// G + α ∂G/∂n_x
-			w := scale(0.25i*(h0-alpha*scale(h1, k*(rx*x.n.X+ry*x.n.Y)/r)), g[1]*e.length)
-			for mode := range dst {
-				dst[mode] -= scale(w, modeShape(mode, m, y.X))
-			}
-		}
-	}
 }

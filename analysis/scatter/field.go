@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"sync"
 )
 
 // Losses describes the thin layers of air at the wells' walls; the zero value means none.
@@ -61,105 +62,163 @@ func (e *Exterior) Receivers() int { return len(e.flat) }
 // cost of one more back substitution per receiver.
 // Errors: a wrong number of wells, a negative depth or loss, a singular system.
 func (e *Exterior) Panel(wells []Well, losses Losses, sensitivity []Sensitivity) ([]complex128, error) {
-	if len(wells) != len(e.mouths) {
-		return nil, fmt.Errorf("%d wells for %d mouths", len(wells), len(e.mouths))
-	}
-	for j, w := range wells {
-		if !(w.DepthM >= 0) || !(w.Loss >= 0) || math.IsInf(w.DepthM+w.Loss, 0) {
-			return nil, fmt.Errorf("well %d: depth %g m, loss %g: expected finite numbers, 0 or more", j+1, w.DepthM, w.Loss)
-		}
+	if err := e.validate(wells); err != nil {
+		return nil, err
 	}
 	out := append([]complex128(nil), e.flat...)
-	for r := range sensitivity {
-		sensitivity[r] = Sensitivity{make([]complex128, len(wells)), make([]complex128, len(wells))}
+	receivers, columns := len(out), 1
+	if sensitivity != nil {
+		columns += receivers // the adjoint fields
+		all := make([]complex128, 2*receivers*len(wells))
+		for r := range sensitivity {
+			sensitivity[r] = Sensitivity{all[:len(wells):len(wells)], all[len(wells) : 2*len(wells) : 2*len(wells)]}
+			all = all[2*len(wells):]
+		}
 	}
 	n := len(wells) * e.modes
-	columns := 1
-	if sensitivity != nil {
-		columns += n // the inverse, for the adjoint
+	if n == 0 {
+		return out, nil
 	}
-	system, right := newMatrix(n, n), newMatrix(n, columns)
-	rows := make([]wellRow, n)
-	mouth := make([]complex128, n)
+	w := panelWork.Get().(*panelWorkspace)
+	defer panelWork.Put(w)
+	w.system.reshape(n, n)
+	w.right.reshape(n, columns)
+	w.sum, w.factors = make([]complex128, receivers), make([]complex128, 2*e.modes)
+	w.rows = make([]wellRow, n)
+	slits := e.slits(losses)
 	for h := range e.height {
 		mode := &e.height[h]
-		clear(right.v)
-		for j, m := range e.mouths {
-			k2 := complex(e.K*e.K, 0)*losses.slit(m.WidthM()) - complex(mode.kz*mode.kz, 0)
+		for j := range e.mouths {
+			k2 := slits[j] - complex(mode.kz*mode.kz, 0)
+			heard := mode.receive.row(j)
 			for across := range e.modes {
 				i := j*e.modes + across
-				q := float64(across) * math.Pi / m.WidthM()
-				rows[i] = newWellRow(k2-complex(q*q, 0), wells[j])
-				row, onP := system.row(i), rows[i].q*rows[i].sin
-				for v, z := range mode.z.row(i) {
-					row[v] = onP * z
-				}
-				row[i] += rows[i].cos
-				right.row(i)[0] = -onP * e.source[i] * mode.excite[j]
+				q := float64(across) * math.Pi / e.mouths[j].WidthM()
+				w.rows[i] = newWellRow(k2-complex(q*q, 0), wells[j])
+				copy(w.system.row(i)[i:], mode.z.row(i)[i:])
+				w.system.row(i)[i] += scale(w.rows[i].cos/w.rows[i].sin, 1/e.weight(i))
+				right := w.right.row(i)
+				right[0] = scale(e.source[i]*mode.excite[j], -1/e.weight(i))
 				if sensitivity != nil {
-					right.row(i)[1+i] = 1
+					for r, send := range e.radiate.row(i) {
+						right[1+r] = send * heard[r]
+					}
 				}
 			}
 		}
-		if err := solveInPlace(system, right); err != nil {
+		if err := solveSymmetric(&w.system, &w.right); err != nil {
 			return nil, err
 		}
-		for r := range out {
-			receive := make([]complex128, n) // what a unit mode velocity sends to the receiver
-			for i := range receive {
-				receive[i] = e.radiate[r][i] * mode.receive[r][i/e.modes]
-				out[r] += receive[i] * right.row(i)[0]
+		for j := range e.mouths {
+			first := j * e.modes
+			heard := mode.receive.row(j)
+			velocity := w.factors[:e.modes]
+			for across := range velocity {
+				velocity[across] = -w.right.row(first + across)[0]
+			}
+			clear(w.sum)
+			subtractProduct(w.sum, velocity, e.radiate.v[first*receivers:], receivers)
+			for r, sum := range w.sum {
+				out[r] += sum * heard[r]
 			}
 			if sensitivity == nil {
 				continue
 			}
-			adjoint := make([]complex128, n)
-			for i := range n {
-				for j, inverse := range right.row(i)[1:] {
-					adjoint[j] += receive[i] * inverse
-				}
+			depth, loss := w.factors[:e.modes], w.factors[e.modes:]
+			for across := range depth {
+				slope := w.rows[first+across].slope() * velocity[across] / complex(e.weight(first+across), 0)
+				depth[across], loss[across] = slope*w.rows[first+across].q, slope*1i
 			}
-			for i := range n {
-				if r == 0 {
-					mouth[i] = e.source[i] * mode.excite[i/e.modes]
-					for v, z := range mode.z.row(i) {
-						mouth[i] += z * right.row(v)[0]
-					}
-				}
-				defect := rows[i].slope(right.row(i)[0], mouth[i])
-				sensitivity[r].Depth[i/e.modes] -= adjoint[i] * defect * rows[i].q
-				sensitivity[r].Loss[i/e.modes] -= adjoint[i] * defect * 1i
+			adjoint := w.right.v[first*columns+1:]
+			clear(w.sum)
+			subtractProduct(w.sum, depth, adjoint, columns)
+			for r, sum := range w.sum {
+				sensitivity[r].Depth[j] += sum
+			}
+			clear(w.sum)
+			subtractProduct(w.sum, loss, adjoint, columns)
+			for r, sum := range w.sum {
+				sensitivity[r].Loss[j] += sum
 			}
 		}
 	}
 	return out, nil
 }
 
-// wellRow states cos φ·v + q sin φ·p = 0 for one mode at the mouth: v = ∂p/∂y = −q tan(φ) p with φ = q·depth + i·loss, scaled so that
-// neither factor grows without bound.
+func (e *Exterior) validate(wells []Well) error {
+	if len(wells) != len(e.mouths) {
+		return fmt.Errorf("%d wells for %d mouths", len(wells), len(e.mouths))
+	}
+	for j, w := range wells {
+		if !(w.DepthM >= 0) || !(w.Loss >= 0) || math.IsInf(w.DepthM+w.Loss, 0) {
+			return fmt.Errorf("well %d: depth %g m, loss %g: expected finite numbers, 0 or more", j+1, w.DepthM, w.Loss)
+		}
+	}
+	return nil
+}
+
+// panelWorkspace is memory that serves one call of Panel after another.
+type panelWorkspace struct {
+	system, right matrix
+	rows          []wellRow
+	sum, factors  []complex128
+}
+
+var panelWork = sync.Pool{New: func() any { return new(panelWorkspace) }}
+
+// slits returns the squared wavenumber of the plane wave in every well.
+func (e *Exterior) slits(losses Losses) []complex128 {
+	k2 := make([]complex128, len(e.mouths))
+	for j, m := range e.mouths {
+		if j > 0 && m.WidthM() == e.mouths[j-1].WidthM() {
+			k2[j] = k2[j-1]
+			continue
+		}
+		k2[j] = complex(e.K*e.K, 0) * losses.slit(m.WidthM())
+	}
+	return k2
+}
+
+// wellRow states cos φ·v + q sin φ·p = 0 for one mode at the mouth: v = ∂p/∂y = −q tan(φ) p with φ = q·depth + i·loss. It is multiplied by
+// e^{iφ}, so that neither factor grows without bound.
 type wellRow struct {
-	q, cos, sin complex128
-	frozen      bool // deep and evanescent, or swallowed: tan φ → i, whatever the depth
+	q    complex128
+	cos  complex128 // e^{iφ} cos φ
+	sin  complex128 // e^{iφ} q sin φ, at least 1e-40
+	echo complex128 // e^{2iφ}: what returns from the bottom
 }
 
 func newWellRow(q2 complex128, w Well) wellRow {
-	q := cmplx.Sqrt(q2)
-	if imag(q) < 0 {
-		q = -q
+	q := sqrtUp(q2)
+	sin, cos := math.Sincos(2 * real(q) * w.DepthM)
+	size := math.Exp(-2 * (imag(q)*w.DepthM + w.Loss))
+	row := wellRow{q: q, echo: complex(size*cos, size*sin)}
+	row.cos = 0.5 + 0.5*row.echo
+	row.sin = q * (0.5i - 0.5i*row.echo)
+	if math.Abs(real(row.sin))+math.Abs(imag(row.sin)) < 1e-40 {
+		row.sin = 1e-40 // a closed mouth: v is as good as 0, yet still tells p
 	}
-	phase := q*complex(w.DepthM, 0) + complex(0, w.Loss)
-	if imag(phase) > 20 {
-		return wellRow{q: q, cos: 1, sin: 1i, frozen: true}
-	}
-	c, s := cmplx.Cos(phase), cmplx.Sin(phase)
-	norm := complex(1/max(cmplx.Abs(c), cmplx.Abs(s)), 0)
-	return wellRow{q: q, cos: c * norm, sin: s * norm}
+	return row
 }
 
-// slope returns the derivative of cos φ·v + q sin φ·p with respect to φ, at fixed scaling.
-func (w wellRow) slope(v, p complex128) complex128 {
-	if w.frozen {
+// slope returns by how much dφ changes the field, given the velocities of the field v and of its adjoint v*: slope · w/ε · v · v*.
+func (w wellRow) slope() complex128 { return w.q * w.echo / (w.sin * w.sin) }
+
+// sqrtUp returns the square root in the upper half plane: of a wave that decays.
+func sqrtUp(z complex128) complex128 {
+	re, im := real(z), imag(z)
+	size := math.Sqrt(re*re + im*im)
+	switch {
+	case size == 0:
 		return 0
+	case re > 0:
+		root := math.Sqrt((size + re) / 2)
+		if im < 0 {
+			root = -root
+		}
+		return complex(root, im/(2*root))
+	default:
+		root := math.Sqrt((size - re) / 2)
+		return complex(im/(2*root), root)
 	}
-	return -w.sin*v + w.q*w.cos*p
 }

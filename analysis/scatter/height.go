@@ -118,42 +118,113 @@ func (s *Section) middleDistance(p Point) float64 {
 
 // spread returns e^{ikR}/(4πR) over the line source's field: how a point source at height dz above differs from a line.
 func spread(k, r, dz float64, line complex128) complex128 {
-	d := math.Hypot(r, dz)
+	d := math.Sqrt(r*r + dz*dz)
 	return cmplx.Rect(1/(4*math.Pi*d), k*d) / line
 }
 
-// closedBoxes returns, per receiver, what the closed boxes scatter: ∫ p ∂G/∂n, averaged over both directions so that it is reciprocal.
-func (h *heights) closedBoxes(k float64, elements []element, places []Place, solution *matrix) []complex128 {
-	n := len(elements)
-	double := newMatrix(len(places), n)
-	vertical := newMatrix(len(places)*n, len(h.z))
-	for p, place := range places {
-		for i := range elements {
-			_, double.row(p)[i] = elements[i].layers(k, place.Point)
-			if h.outer > 0 {
-				mid := elements[i].mid
-				r := math.Hypot(place.X-mid.X, place.Y-mid.Y)
-				line := lineSource(k, r)
-				for q, z := range h.z {
-					vertical.row(p*n + i)[q] = spread(k, r, place.Z-z, line)
-				}
+// spreads returns spread as a series in the distance from a place at height z: a column for each height of the quadrature, times stretch.
+func (h *heights) spreads(k, z, stretch float64, s span) (radial, *matrix) {
+	reach := h.outer/2 + math.Abs(z)
+	f := newRadial(s, k*(math.Hypot(s.from, reach)-s.from-math.Hypot(s.to, reach)+s.to))
+	values := newMatrix(f.terms, len(h.z))
+	for i := range f.terms {
+		r := f.node(i)
+		line := lineSource(k, r)
+		for q, level := range h.z {
+			values.row(i)[q] = spread(k, r, z-level*stretch, line)
+		}
+	}
+	return f, f.series(values)
+}
+
+// vertical is the integral over the height of the source's spread times that of receivers at one height.
+type vertical struct {
+	receivers radial
+	series    []matrix // per image and element: in a receiver's distance
+}
+
+// newVertical needs the source's distances from the elements of every image, and the span of the receivers'.
+func (h *heights) newVertical(k, sourceZ, receiverZ float64, source [][]float64, receivers span, scratch *scratch) *vertical {
+	var s span
+	for _, distances := range source {
+		s.include(distances...)
+	}
+	near, from := h.spreads(k, sourceZ, 1, s)
+	far, to := h.spreads(k, receiverZ, 1, receivers)
+	both := newMatrix(near.terms, far.terms)
+	for i := range near.terms {
+		row := both.row(i)
+		for j := range row {
+			a, b := from.row(i), to.row(j)
+			for q, weight := range h.weight {
+				row[j] -= scale(a[q]*b[q], weight)
 			}
 		}
 	}
+	v := &vertical{receivers: far, series: make([]matrix, len(source))}
+	polynomials := make([]complex128, near.terms)
+	for g, distances := range source {
+		v.series[g] = scratch.matrix(len(distances), far.terms)
+		for i, d := range distances {
+			near.polynomials(polynomials, d)
+			subtractProduct(v.series[g].row(i), polynomials, both.v, far.terms)
+		}
+	}
+	return v
+}
+
+// listener is a receiver as closedBoxes sees it: where in the solution, and at which height.
+type listener struct {
+	view
+	z float64
+}
+
+// closedBoxes returns, per receiver, what the closed boxes scatter: ∫ p ∂G/∂n, averaged over both directions so that it is reciprocal.
+func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
+	double, distance := b.doubleLayers()
+	source := b.views[0]
+	spans := map[float64]*span{} // of the receivers' distances, by height
+	for p, place := range places[1:] {
+		if spans[place.Z] == nil {
+			spans[place.Z] = &span{}
+		}
+		for g := range distance {
+			spans[place.Z].include(distance[g][b.views[1+p].column]...)
+		}
+	}
+	verticals := map[float64]*vertical{}
+	heard := map[listener]complex128{}
 	out := make([]complex128, len(places)-1)
 	for r := range out {
-		for i := range n {
-			both := 0.5 * (solution.row(i)[0]*double.row(r + 1)[i] + solution.row(i)[r+1]*double.row(0)[i])
-			if h.outer > 0 {
-				var w complex128
-				a, b := vertical.row(i), vertical.row((r+1)*n+i)
-				for q, weight := range h.weight {
-					w += scale(a[q]*b[q], weight)
-				}
-				both *= w
-			}
-			out[r] += both
+		l := listener{b.views[1+r], places[1+r].Z}
+		if places[0].X == 0 {
+			l.image = 0 // mirror images hear the same
 		}
+		sum, known := heard[l]
+		if !known {
+			v := verticals[l.z]
+			if v == nil && h.outer > 0 {
+				seen := make([][]float64, len(distance))
+				for g := range seen {
+					seen[g] = distance[g][source.column]
+				}
+				v = h.newVertical(b.k, places[0].Z, l.z, seen, *spans[l.z], b.scratch)
+				verticals[l.z] = v
+			}
+			for g := range b.images {
+				// an image of the boundary seen from an image of a place: what counts is how the two differ
+				s, o := g^source.image, g^l.image
+				for i := range b.count {
+					both := 0.5 * (b.right[s].row(i)[source.column]*double[o][l.column][i] + b.right[o].row(i)[l.column]*double[s][source.column][i])
+					if v != nil {
+						both *= v.receivers.sum(v.series[s].row(i), distance[o][l.column][i])
+					}
+					sum += both
+				}
+			}
+			heard[l] = sum
+		}
+		out[r] = sum
 		if h.outer > 0 {
 			out[r] *= h.edge[r]
 		}
@@ -165,58 +236,75 @@ func (h *heights) closedBoxes(k float64, elements []element, places []Place, sol
 func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, across int) []heightMode {
 	mouths := len(section.Mouths)
 	if h.outer == 0 {
-		plain := heightMode{z: z, excite: ones(mouths)}
-		for range len(places) - 1 {
-			plain.receive = append(plain.receive, ones(mouths))
+		plain := heightMode{z: z, excite: make([]complex128, mouths), receive: newMatrix(mouths, len(places)-1)}
+		for j := range plain.excite {
+			plain.excite[j] = 1
+		}
+		for i := range plain.receive.v {
+			plain.receive.v[i] = 1
 		}
 		return []heightMode{plain}
 	}
 	if mouths == 0 {
 		return nil
 	}
-	var modes []heightMode
 	step := 1
 	if h.symmetric {
 		step = 2
 	}
+	var modes []heightMode
 	for n := 0; n < h.count; n += step {
-		mode := heightMode{kz: float64(n) * math.Pi / h.inner, z: z}
-		if n == 0 {
-			mode.z = coupledMouths(k, section, z, across)
+		modes = append(modes, heightMode{
+			kz: float64(n) * math.Pi / h.inner, z: z,
+			excite: make([]complex128, mouths), receive: newMatrix(mouths, len(places)-1),
+		})
+	}
+	modes[0].z = coupledMouths(k, section, z, across)
+
+	distance := func(p Place, m Mouth) float64 { return p.distance(Point{m.MidM(), 0}) }
+	spans := map[float64]*span{} // of all distances, by the places' height
+	for _, p := range places {
+		if spans[p.Z] == nil {
+			spans[p.Z] = &span{}
 		}
-		cosine := make([]float64, len(h.z))
-		for q, z := range h.z {
-			cosine[q] = h.weight[q] / h.outer * math.Cos(float64(n)*math.Pi*(z/h.outer+0.5))
+		for _, m := range section.Mouths {
+			spans[p.Z].include(distance(p, m))
 		}
-		for p, place := range places {
-			row := make([]complex128, mouths)
-			for j, m := range section.Mouths {
-				r := math.Hypot(place.X-m.MidM(), place.Y)
-				line := lineSource(k, r)
+	}
+	type series struct {
+		radial
+		modes [][]complex128 // per mode
+	}
+	known := map[float64]series{}
+	for p, place := range places {
+		s, ok := known[place.Z]
+		if !ok {
+			f, spreads := h.spreads(k, place.Z, h.inner/h.outer, *spans[place.Z])
+			s.radial = f
+			for i := range modes {
+				row := make([]complex128, f.terms)
 				for q, z := range h.z {
-					row[j] += scale(spread(k, r, place.Z-z*h.inner/h.outer, line), cosine[q])
+					cosine := h.weight[q] / h.outer * math.Cos(modes[i].kz*h.inner*(z/h.outer+0.5))
+					for m := range row {
+						row[m] += scale(spreads.row(m)[q], cosine)
+					}
 				}
-				if p > 0 {
-					row[j] *= h.edge[p-1] * complex(modeNorm(n)*h.inner, 0)
-				}
+				s.modes = append(s.modes, row)
 			}
-			if p == 0 {
-				mode.excite = row
-			} else {
-				mode.receive = append(mode.receive, row)
+			known[place.Z] = s
+		}
+		for i := range modes {
+			for j, m := range section.Mouths {
+				factor := s.sum(s.modes[i], distance(place, m))
+				if p == 0 {
+					modes[i].excite[j] = factor
+				} else {
+					modes[i].receive.row(j)[p-1] = factor * h.edge[p-1] * complex(modeNorm(i*step)*h.inner, 0)
+				}
 			}
 		}
-		modes = append(modes, mode)
 	}
 	return modes
-}
-
-func ones(n int) []complex128 {
-	v := make([]complex128, n)
-	for i := range v {
-		v[i] = 1
-	}
-	return v
 }
 
 // heightDefect returns how much less one mouth acts on another at distance rho (m) because both have the height h (m) only:
@@ -266,7 +354,7 @@ func coupledMouths(k float64, section *Section, z *matrix, across int) *matrix {
 				defect = heightDefect(k, rho, h)
 				defects[key] = defect
 			}
-			out.row(i * across)[j*across] -= scale(defect, 2*b.WidthM())
+			out.row(i * across)[j*across] -= scale(defect, 2*a.WidthM()*b.WidthM())
 		}
 	}
 	return out

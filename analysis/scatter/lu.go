@@ -3,6 +3,7 @@ package scatter
 import (
 	"errors"
 	"math"
+	"sync"
 )
 
 // matrix is a dense complex matrix, row by row.
@@ -15,67 +16,107 @@ func newMatrix(rows, cols int) *matrix {
 	return &matrix{rows: rows, cols: cols, v: make([]complex128, rows*cols)}
 }
 
+// reshape gives m another shape, with anything in it; its memory serves again.
+func (m *matrix) reshape(rows, cols int) {
+	m.rows, m.cols = rows, cols
+	if cap(m.v) < rows*cols {
+		m.v = make([]complex128, rows*cols)
+	}
+	m.v = m.v[:rows*cols]
+}
+
 func (m *matrix) row(i int) []complex128 { return m.v[i*m.cols : (i+1)*m.cols] }
 
 var errSingular = errors.New("the boundary equations have no unique solution at this frequency")
 
 // solveInPlace solves a·x = b for all columns of b by elimination with partial pivoting; a is destroyed and b holds x.
+//
+// It goes along the diagonal (Crout): at each step one column of L and one row of U come into being, each as one product of a row and a
+// matrix. L is therefore kept transposed.
 func solveInPlace(a, b *matrix) error {
 	n := a.rows
-	for k := range n {
-		pivot, best := k, 0.0
-		for i := k; i < n; i++ {
-			z := a.v[i*n+k]
+	lower := lowers.Get().(*matrix)
+	defer lowers.Put(lower)
+	lower.reshape(n, n)
+	factors := make([]complex128, n)
+	for i := range n {
+		column := lower.row(i)[i:] // from the diagonal down
+		for k := range n {
+			if k < i {
+				factors[k] = a.v[k*n+i]
+			} else {
+				column[k-i] = a.v[k*n+i]
+			}
+		}
+		subtractProduct(column, factors[:i], lower.v[i:], n)
+		pivot, best := i, 0.0
+		for k, z := range column {
 			if size := math.Abs(real(z)) + math.Abs(imag(z)); size > best {
-				pivot, best = i, size
+				pivot, best = i+k, size
 			}
 		}
 		if best == 0 || math.IsNaN(best) {
 			return errSingular
 		}
-		if pivot != k {
-			swap(a.row(pivot), a.row(k))
-			swap(b.row(pivot), b.row(k))
-		}
-		rowK, rightK := a.row(k)[k+1:], b.row(k)
-		inverse := 1 / a.v[k*n+k]
-		for i := k + 1; i < n; i++ {
-			factor := a.v[i*n+k] * inverse
-			if factor == 0 {
-				continue
-			}
-			subtractScaled(a.row(i)[k+1:], rowK, factor)
-			subtractScaled(b.row(i), rightK, factor)
-		}
-	}
-	for k := n - 1; k >= 0; k-- {
-		rightK := b.row(k)
-		inverse := 1 / a.v[k*n+k]
-		for j := range rightK {
-			rightK[j] *= inverse
-		}
-		for i := range k {
-			if factor := a.v[i*n+k]; factor != 0 {
-				subtractScaled(b.row(i), rightK, factor)
+		if pivot != i {
+			swap(a.row(pivot)[i:], a.row(i)[i:])
+			swap(b.row(pivot), b.row(i))
+			for k := range i + 1 {
+				row := lower.row(k)
+				row[i], row[pivot] = row[pivot], row[i]
 			}
 		}
+		inverse := 1 / column[0]
+		a.v[i*n+i] = inverse
+		for k := range column {
+			column[k] *= inverse
+		}
+		for k := range i {
+			factors[k] = lower.v[k*n+i]
+		}
+		subtractProduct(a.row(i)[i+1:], factors[:i], a.v[i+1:], n)
+		subtractProduct(b.row(i), factors[:i], b.v, b.cols)
 	}
+	substituteBack(a, b)
 	return nil
+}
+
+var lowers = sync.Pool{New: func() any { return new(matrix) }}
+
+// solveSymmetric is solveInPlace for a symmetric a, of which it reads and destroys the upper half. There is no pivoting: it is for matrices whose
+// imaginary part is definite because sound is radiated.
+func solveSymmetric(a, b *matrix) error {
+	n := a.rows
+	factors := make([]complex128, n)
+	for i := range n {
+		for k := range i {
+			factors[k] = a.v[k*n+i] * a.v[k*n+k]
+		}
+		subtractProduct(a.row(i)[i:], factors[:i], a.v[i:], n)
+		subtractProduct(b.row(i), factors[:i], b.v, b.cols)
+		pivot := a.v[i*n+i]
+		if pivot == 0 || pivot != pivot {
+			return errSingular
+		}
+		a.v[i*n+i] = 1 / pivot
+	}
+	substituteBack(a, b)
+	return nil
+}
+
+// substituteBack solves u·x = b for the upper triangle u of a, whose diagonal holds the inverse of its numbers.
+func substituteBack(a, b *matrix) {
+	for i := a.rows - 1; i >= 0; i-- {
+		row, inverse := b.row(i), a.v[i*a.cols+i]
+		subtractProduct(row, a.row(i)[i+1:], b.v[min(i+1, b.rows-1)*b.cols:], b.cols)
+		for c := range row {
+			row[c] *= inverse
+		}
+	}
 }
 
 func swap(a, b []complex128) {
 	for i := range a {
 		a[i], b[i] = b[i], a[i]
-	}
-}
-
-// subtractScaled sets dst -= factor·src.
-func subtractScaled(dst, src []complex128, factor complex128) {
-	fr, fi := real(factor), imag(factor)
-	src = src[:len(dst)]
-	for i, s := range src {
-		sr, si := real(s), imag(s)
-		d := dst[i]
-		dst[i] = complex(real(d)-(fr*sr-fi*si), imag(d)-(fr*si+fi*sr))
 	}
 }

@@ -65,7 +65,7 @@ func (s *Section) Validate() error {
 			return fmt.Errorf("well %d: from x = %g m to %g m lies in the front of no box", i+1, m.X0M, m.X1M)
 		}
 	}
-	if s.HeightM < 0 || s.CapM < 0 || (s.HeightM > 0 && s.HeightM <= 2*s.CapM) {
+	if !(s.HeightM >= 0) || !(s.CapM >= 0) || math.IsInf(s.HeightM, 0) || (s.HeightM > 0 && s.HeightM <= 2*s.CapM) {
 		return fmt.Errorf("height %g m with closed ends of %g m leaves no well", s.HeightM, s.CapM)
 	}
 	return nil
@@ -78,47 +78,4 @@ func (s *Section) boxOf(m Mouth) int {
 		}
 	}
 	return -1
-}
-
-// mesh cuts the outline of every box into straight elements of at most sizeM; element borders fall on the mouths' edges.
-// mouthFirst[j] and mouthCount[j] say which elements form mouth j.
-func (s *Section) mesh(sizeM float64) (elements []element, mouthFirst, mouthCount []int) {
-	line := func(a, b Point) (count int) {
-		l := math.Hypot(b.X-a.X, b.Y-a.Y)
-		n := max(1, int(math.Ceil(l/sizeM-1e-9)))
-		if math.Abs(a.X+b.X) < 1e-12 && a.X != b.X {
-			n += n % 2 // a piece across the middle: no element may be its own mirror image
-		}
-		at := func(i int) Point {
-			if i == n {
-				return b
-			}
-			u := float64(i) / float64(n)
-			return Point{a.X + u*(b.X-a.X), a.Y + u*(b.Y-a.Y)}
-		}
-		for i := range n {
-			elements = append(elements, newElement(at(i), at(i+1)))
-		}
-		return n
-	}
-	mouth := 0
-	for _, b := range s.Boxes {
-		x := b.X0M
-		for ; mouth < len(s.Mouths) && s.Mouths[mouth].X1M <= b.X1M; mouth++ {
-			m := s.Mouths[mouth]
-			if m.X0M > x {
-				line(Point{x, 0}, Point{m.X0M, 0})
-			}
-			mouthFirst = append(mouthFirst, len(elements))
-			mouthCount = append(mouthCount, line(Point{m.X0M, 0}, Point{m.X1M, 0}))
-			x = m.X1M
-		}
-		if b.X1M > x {
-			line(Point{x, 0}, Point{b.X1M, 0})
-		}
-		line(Point{b.X1M, 0}, Point{b.X1M, -b.DepthM})
-		line(Point{b.X1M, -b.DepthM}, Point{b.X0M, -b.DepthM})
-		line(Point{b.X0M, -b.DepthM}, Point{b.X0M, 0})
-	}
-	return elements, mouthFirst, mouthCount
 }

@@ -1,7 +1,5 @@
 package scatter
 
-import "fmt"
-
 // Variation tells cheaply what a change of one well alone does to the field, around a given set of wells: only the plane mode across and over the
 // height is followed, so it serves searches; Panel gives the figure itself.
 type Variation struct {
@@ -18,24 +16,26 @@ type Variation struct {
 // Vary prepares variations around the given wells. Errors as for Panel.
 func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
 	n := len(e.mouths)
-	if len(wells) != n || len(e.height) == 0 {
-		return nil, fmt.Errorf("%d wells for %d mouths", len(wells), n)
+	if err := e.validate(wells); err != nil {
+		return nil, err
+	}
+	if n == 0 {
+		return &Variation{}, nil
 	}
 	mode := &e.height[0]
 	v := &Variation{z: newMatrix(n, n), inverse: newMatrix(n, n)}
 	system := newMatrix(n, n)
 	drive := make([]complex128, n)
-	for j, m := range e.mouths {
-		k2 := complex(e.K*e.K, 0) * losses.slit(m.WidthM())
-		v.k2 = append(v.k2, k2)
+	v.k2 = e.slits(losses)
+	for j := range e.mouths {
 		v.drive = append(v.drive, e.source[j*e.modes]*mode.excite[j])
-		row := newWellRow(k2, wells[j])
+		row := newWellRow(v.k2[j], wells[j])
 		for l := range n {
-			v.z.row(j)[l] = mode.z.row(j * e.modes)[l*e.modes]
-			system.row(j)[l] = row.q * row.sin * v.z.row(j)[l]
+			v.z.row(j)[l] = scale(mode.z.row(j * e.modes)[l*e.modes], e.weight(j*e.modes))
+			system.row(j)[l] = row.sin * v.z.row(j)[l]
 		}
 		system.row(j)[j] += row.cos
-		drive[j] = -row.q * row.sin * v.drive[j]
+		drive[j] = -row.sin * v.drive[j]
 		v.inverse.row(j)[j] = 1
 	}
 	if err := solveInPlace(system, v.inverse); err != nil {
@@ -53,10 +53,10 @@ func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
 			v.zu[j] += z * v.inverse.row(l)[j]
 		}
 	}
-	for r := range e.radiate {
+	for r := range e.flat {
 		reach := make([]complex128, n)
 		for l := range n {
-			send := e.radiate[r][l*e.modes] * mode.receive[r][l]
+			send := e.radiate.row(l * e.modes)[r] * mode.receive.row(l)[r]
 			for j, a := range v.inverse.row(l) {
 				reach[j] += send * a
 			}
@@ -72,7 +72,6 @@ func (v *Variation) Reach(r, j int) complex128 { return v.receive[r][j] }
 // Change returns by how much well j acts differently if it were w instead (Sherman and Morrison's formula for the exchange of one row).
 func (v *Variation) Change(j int, w Well) complex128 {
 	row := newWellRow(v.k2[j], w)
-	qs := row.q * row.sin
-	defect := -qs*v.drive[j] - (row.cos*v.v[j] + qs*v.zv[j])
-	return defect / (row.cos*v.inverse.row(j)[j] + qs*v.zu[j])
+	defect := -row.sin*v.drive[j] - (row.cos*v.v[j] + row.sin*v.zv[j])
+	return defect / (row.cos*v.inverse.row(j)[j] + row.sin*v.zu[j])
 }
