@@ -44,7 +44,7 @@ type Exterior struct {
 // heightMode is one mode over the height: how it is excited, how it couples the mouths, how it is heard.
 type heightMode struct {
 	kz      float64      // nπ/h, 1/m
-	z       *matrix      // mouth-mode pressure per unit mode velocity, times w/ε: symmetric by reciprocity
+	z       *matrix      // mouth-mode pressure per unit mode velocity; w/ε times it is symmetric by reciprocity
 	excite  []complex128 // per mouth
 	receive *matrix      // per mouth and receiver
 }
@@ -122,7 +122,7 @@ func (b *boundary) shares(mouths int) [][]share {
 }
 
 // project reduces the solution to the modes of the mouths, ε/w ∫ p cos(mπu/w) ds: it sets the pressures for the source and the radiation to
-// the receivers, and returns w/ε times the modes' own pressures, symmetric.
+// the receivers, and returns the pressures per unit velocity of each.
 func (e *Exterior) project(b *boundary) *matrix {
 	var projected [2]matrix // on the modes of the pieces, and of their mirror images
 	for image := range projected {
@@ -157,15 +157,15 @@ func (e *Exterior) project(b *boundary) *matrix {
 		row := z.row(i)
 		for j := range unknowns {
 			for _, s := range shares[j] {
-				row[j] += scale(pressure(i, len(b.places)+s.row, s.image), s.sign/e.weight(i))
+				row[j] += scale(pressure(i, len(b.places)+s.row, s.image), s.sign)
 			}
 		}
 	}
-	// what breaks reciprocity is discretisation error alone
+	// what breaks reciprocity, the symmetry of w/ε z, is discretisation error alone
 	for i := range unknowns {
 		for j := range i {
-			mean := 0.5 * (z.row(i)[j] + z.row(j)[i])
-			z.row(i)[j], z.row(j)[i] = mean, mean
+			mean := 0.5 * (scale(z.row(i)[j], 1/e.weight(i)) + scale(z.row(j)[i], 1/e.weight(j)))
+			z.row(i)[j], z.row(j)[i] = scale(mean, e.weight(i)), scale(mean, e.weight(j))
 		}
 	}
 	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(b.views)-1)

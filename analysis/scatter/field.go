@@ -95,10 +95,12 @@ func (e *Exterior) Panel(wells []Well, losses Losses, sensitivity []Sensitivity)
 				i := j*e.modes + across
 				q := float64(across) * math.Pi / e.mouths[j].WidthM()
 				w.rows[i] = newWellRow(k2-complex(q*q, 0), wells[j])
-				copy(w.system.row(i)[i:], mode.z.row(i)[i:])
-				w.system.row(i)[i] += scale(w.rows[i].cos/w.rows[i].sin, 1/e.weight(i))
-				right := w.right.row(i)
-				right[0] = scale(e.source[i]*mode.excite[j], -1/e.weight(i))
+				system, right, norm := w.system.row(i), w.right.row(i), 1/e.weight(i)
+				for v := i; v < n; v++ {
+					system[v] = scale(mode.z.row(i)[v], norm)
+				}
+				system[i] += scale(w.rows[i].cos/w.rows[i].sin, norm)
+				right[0] = scale(e.source[i]*mode.excite[j], -norm)
 				if sensitivity != nil {
 					for r, send := range e.radiate.row(i) {
 						right[1+r] = send * heard[r]

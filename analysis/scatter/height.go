@@ -354,7 +354,7 @@ func coupledMouths(k float64, section *Section, z *matrix, across int) *matrix {
 				defect = heightDefect(k, rho, h)
 				defects[key] = defect
 			}
-			out.row(i * across)[j*across] -= scale(defect, 2*a.WidthM()*b.WidthM())
+			out.row(i * across)[j*across] -= scale(defect, 2*b.WidthM())
 		}
 	}
 	return out

@@ -292,7 +292,7 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 			e.radiate.row(i)[r] = -projected.row(i)[1+r]
 		}
 		for j := range unknowns {
-			z.row(i)[j] = 0.5 * (projected.row(i)[len(places)+j] + projected.row(j)[len(places)+i])
+			z.row(i)[j] = scale(projected.row(i)[len(places)+j]+projected.row(j)[len(places)+i], 0.5*e.weight(i))
 		}
 	}
 	h, err := newHeights(k, section, places, mesh)
@@ -450,7 +450,7 @@ func brutePanel(t *testing.T, e *Exterior, wells []Well, losses Losses) ([]compl
 			}
 			qs, cosines, sines = append(qs, q), append(cosines, cosine), append(sines, sine)
 			for c, z := range mode.z.row(i) {
-				system.row(i)[c] = q * sine * scale(z, e.weight(i))
+				system.row(i)[c] = q * sine * z
 			}
 			system.row(i)[i] += cosine
 			right.row(i)[0] = -q * sine * e.source[i] * mode.excite[j]
@@ -464,7 +464,7 @@ func brutePanel(t *testing.T, e *Exterior, wells []Well, losses Losses) ([]compl
 			v := right.row(i)[0]
 			p := e.source[i] * mode.excite[j]
 			for c, z := range mode.z.row(i) {
-				p += scale(z, e.weight(i)) * right.row(c)[0]
+				p += z * right.row(c)[0]
 			}
 			slope := -sines[i]*v + qs[i]*cosines[i]*p
 			for r := range out {

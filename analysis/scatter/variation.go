@@ -31,7 +31,7 @@ func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
 		v.drive = append(v.drive, e.source[j*e.modes]*mode.excite[j])
 		row := newWellRow(v.k2[j], wells[j])
 		for l := range n {
-			v.z.row(j)[l] = scale(mode.z.row(j * e.modes)[l*e.modes], e.weight(j*e.modes))
+			v.z.row(j)[l] = mode.z.row(j * e.modes)[l*e.modes]
 			system.row(j)[l] = row.sin * v.z.row(j)[l]
 		}
 		system.row(j)[j] += row.cos
