@@ -5,7 +5,7 @@ import "sync"
 // arena hands out memory for one solution of the outside and takes it back all at once, for the next.
 type arena[T any] struct{ all, free []T }
 
-// take returns n zeros.
+// take returns n values, which may be anything.
 func (a *arena[T]) take(n int) []T {
 	if n > len(a.free) {
 		a.all = make([]T, max(n, 2*len(a.all)))
@@ -13,7 +13,6 @@ func (a *arena[T]) take(n int) []T {
 	}
 	out := a.free[:n:n]
 	a.free = a.free[n:]
-	clear(out)
 	return out
 }
 
@@ -23,6 +22,7 @@ func (a *arena[T]) reset() { a.free = a.all }
 type scratch struct {
 	complexes arena[complex128]
 	floats    arena[float64]
+	rays      rays
 	blocks    map[blockKey][]complex128
 }
 

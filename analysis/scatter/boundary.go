@@ -10,8 +10,7 @@ func (p Point) distance(q Point) float64 {
 	return math.Sqrt(x*x + y*y)
 }
 
-// along returns the part of p−q along the unit vector t.
-func (p Point) along(q, t Point) float64 { return (p.X-q.X)*t.X + (p.Y-q.Y)*t.Y }
+func (p Point) dot(q Point) float64 { return p.X*q.X + p.Y*q.Y }
 
 // run is a row of equal straight elements of a rigid boundary.
 type run struct {
@@ -49,20 +48,48 @@ func quadrature(r, l float64) [][2]float64 {
 	return gauss8[:]
 }
 
-// doubleLayer returns ∫ ∂G/∂n_y ds over element i for a point x off the boundary, G = (i/4) H0⁽¹⁾(kr).
-func (r *run) doubleLayer(k float64, i int, x Point) complex128 {
-	var sum complex128
-	for _, g := range quadrature(x.distance(r.middle(i)), r.lengthM) {
-		y := r.at(float64(i) + g[0])
-		d := x.distance(y)
-		_, h1 := hankel(k * d)
-		// ∂G/∂n_y = −G'(r) (x−y)·n/r with G' = −(ik/4) H1
-		sum += scale(h1, g[1]*x.along(y, r.normal)/d)
+// rays are the straight ways from some points y to one point x, with the Hankel functions of their lengths r.
+type rays struct {
+	k         float64
+	x         Point
+	direction []Point         // (x−y)/r
+	kr        []float64       // lengths, times k
+	hankel    [][2]complex128 // H0⁽¹⁾(kr) and H1⁽¹⁾(kr)
+}
+
+// to begins anew, with rays to x.
+func (s *rays) to(k float64, x Point) {
+	s.k, s.x, s.direction, s.kr = k, x, s.direction[:0], s.kr[:0]
+}
+
+// from adds the ray from y.
+func (s *rays) from(y Point) {
+	dx, dy := s.x.X-y.X, s.x.Y-y.Y
+	r := math.Sqrt(dx*dx + dy*dy)
+	s.direction = append(s.direction, Point{dx / r, dy / r})
+	s.kr = append(s.kr, s.k*r)
+}
+
+// trace evaluates the functions, once all rays are there.
+func (s *rays) trace() {
+	if len(s.hankel) < len(s.kr) {
+		s.hankel = make([][2]complex128, 2*len(s.kr))
 	}
-	return scale(sum, r.lengthM*k) * 0.25i
+	hankels(s.hankel[:len(s.kr)], s.kr)
+}
+
+// green returns G = (i/4) H0⁽¹⁾(kr) of ray i.
+func (s *rays) green(i int) complex128 { return scaleI(s.hankel[i][0], 0.25) }
+
+// slope returns (1/4) H1⁽¹⁾(kr) times the part along t of ray i: α t·∇_x G, and −ik times that is t·∇_x G.
+func (s *rays) slope(i int, t Point) complex128 {
+	return scale(s.hankel[i][1], 0.25*s.direction[i].dot(t))
 }
 
 func scale(z complex128, f float64) complex128 { return complex(real(z)*f, imag(z)*f) }
+
+// scaleI returns i·f·z.
+func scaleI(z complex128, f float64) complex128 { return complex(-f*imag(z), f*real(z)) }
 
 // lineSource returns G at distance r: the pressure of a unit line source, (i/4) H0⁽¹⁾(kr).
 func lineSource(k, r float64) complex128 {
@@ -74,13 +101,6 @@ func lineSource(k, r float64) complex128 {
 // the sign belongs to e^{-iωt}).
 func coupling(k float64) complex128 { return complex(0, 1/k) }
 
-// incident returns p_inc + α ∂p_inc/∂n at point x of the boundary, for a unit line source at s.
-func incident(k float64, x, normal, s Point) complex128 {
-	d := x.distance(s)
-	h0, h1 := hankel(k * d)
-	return 0.25i*h0 + 0.25*scale(h1, x.along(s, normal)/d)
-}
-
 // influence tells what every element of a run does to a point x of the boundary with the given normal. Each element has an entry of
 // equal length in dst. Its first number is the element's coefficient of ½ − D − α N for piecewise constant pressure; the
 // hypersingular N is reduced to the elements' end points (Maue's identity, Z. Phys. 126 (1949) 601):
@@ -89,34 +109,37 @@ func incident(k float64, x, normal, s Point) complex128 {
 //
 // In a mouth there follow, for each mode m, the integral of G + α ∂G/∂n_x times cos(mπu/w), and after these, for each mode from 1, that
 // times sin(mπu/w), where u is counted from the element's middle. ½α is included where x is that middle.
-func (r *run) influence(k float64, x, normal Point, dst []complex128) {
+func (r *run) influence(k float64, x, normal Point, dst []complex128, s *rays) {
+	s.to(k, x)
+	s.from(r.from)
+	for i := range r.count {
+		s.from(r.at(float64(i + 1)))
+		for _, point := range quadrature(x.distance(r.middle(i)), r.lengthM) {
+			s.from(r.at(float64(i) + point[0]))
+		}
+	}
+	s.trace()
+
 	size := len(dst) / r.count
 	tangent := Point{normal.Y, -normal.X}
-	facing := normal.X*r.normal.X + normal.Y*r.normal.Y
-	slope := func(y Point) complex128 { // α t·∇G
-		d := x.distance(y)
-		_, h1 := hankel(k * d)
-		return scale(h1, 0.25*x.along(y, tangent)/d)
-	}
-	before := slope(r.from)
+	before, ray := s.slope(0, tangent), 1
 	for i := range r.count {
 		entry := dst[i*size:][:size]
 		clear(entry)
-		after := slope(r.at(float64(i + 1)))
+		after := s.slope(ray, tangent)
+		ray++
 		distance := x.distance(r.middle(i))
 		rule := quadrature(distance, r.lengthM)
-		var single, double complex128
+		var single, double complex128 // ∫ G ds and (i/k) ∫ ∂G/∂n_y ds
 		for g, point := range rule {
-			y := r.at(float64(i) + point[0])
-			d := x.distance(y)
-			h0, h1 := hankel(k * d)
-			weight := 0.25 * point[1] * r.lengthM
-			h0, h1 = complex(-weight*imag(h0), weight*real(h0)), scale(h1, weight/d)
-			single += h0
-			double += scale(h1, x.along(y, r.normal))
+			weight := point[1] * r.lengthM
+			green := scale(s.green(ray), weight)
+			single += green
+			double += scale(s.slope(ray, r.normal), weight)
 			if r.mouth != nil {
-				r.mouth.addMoments(entry[1:], h0+scale(h1, x.along(y, normal)), len(rule), g)
+				r.mouth.addMoments(entry[1:], green+scale(s.slope(ray, normal), weight), len(rule), g)
 			}
+			ray++
 		}
 		if own := distance < r.lengthM/4; own {
 			exact := 0.5i / complex(k, 0) * integralH0(k*r.lengthM/2)
@@ -128,7 +151,7 @@ func (r *run) influence(k float64, x, normal Point, dst []complex128) {
 			single, double = exact, 0
 			entry[0] = 0.5
 		}
-		entry[0] += scale(after-before, r.turn) - complex(0, k)*(double+scale(single, facing))
+		entry[0] += scale(after-before, r.turn) - scaleI(double+scale(single, normal.dot(r.normal)), k)
 		before = after
 	}
 }

@@ -12,6 +12,9 @@ type boundary struct {
 	views  []view  // per place asked for
 	system []matrix
 	right  []matrix
+
+	layers   [][][]complex128 // ∫ ∂G/∂n ds over an element, G from a place: per image, distinct place and element
+	distance [][][]float64    // from the place to the middle of the element, m
 }
 
 // blockKey names the action of one run on another. Runs of equal shapes at equal distances act alike: on a panel of equal wells nearly all do.
@@ -79,6 +82,7 @@ func mix(f []matrix) {
 // assemble fills in the systems and the right-hand sides: what all images do to the part.
 func (b *boundary) assemble(columns int) {
 	b.system, b.right = make([]matrix, len(b.images)), make([]matrix, len(b.images))
+	b.layers, b.distance = make([][][]complex128, len(b.images)), make([][][]float64, len(b.images))
 	for g, image := range b.images {
 		b.system[g], b.right[g] = b.matrix(b.count, b.count), b.matrix(b.count, columns)
 		column := len(b.places)
@@ -100,15 +104,45 @@ func (b *boundary) assemble(columns int) {
 			column += width - from.count
 		}
 		for p, place := range b.places {
-			place = b.mirror(place, b.flips[g])
-			for i := range b.images[0] {
-				on := &b.images[0][i]
-				for e := range on.count {
-					b.right[g].row(b.first[i] + e)[p] = incident(b.k, on.middle(e), on.normal, place)
-				}
+			b.see(g, p, b.mirror(place, b.flips[g]))
+		}
+	}
+}
+
+// see fills in what a place has to do with image g of the elements, looking at the part from the place's own image: the right-hand side p + α ∂p/∂n of a
+// unit line source, the double layer, and the distance.
+func (b *boundary) see(g, column int, place Point) {
+	s := &b.rays
+	s.to(b.k, place)
+	for r := range b.images[0] {
+		on := &b.images[0][r]
+		for i := range on.count {
+			s.from(on.middle(i))
+			for _, point := range quadrature(place.distance(on.middle(i)), on.lengthM) {
+				s.from(on.at(float64(i) + point[0]))
 			}
 		}
 	}
+	s.trace()
+	layer, distance := b.complexes.take(b.count), b.floats.take(b.count)
+	ray, element := 0, 0
+	for r := range b.images[0] {
+		on := &b.images[0][r]
+		for i := range on.count {
+			distance[element] = place.distance(on.middle(i))
+			b.right[g].row(element)[column] = s.green(ray) - s.slope(ray, on.normal) // the ray runs from the element to the place
+			rule := quadrature(distance[element], on.lengthM)
+			ray++
+			var sum complex128
+			for _, point := range rule {
+				sum += scale(s.slope(ray, on.normal), point[1])
+				ray++
+			}
+			layer[element] = scaleI(sum, b.k*on.lengthM)
+			element++
+		}
+	}
+	b.layers[g], b.distance[g] = append(b.layers[g], layer), append(b.distance[g], distance)
 }
 
 // block returns what run from does to the elements of run on: a matrix of width columns, those of the elements and,
@@ -139,7 +173,7 @@ func (b *boundary) block(on, from *run, width int) []complex128 {
 		long.count += on.count - 1
 	}
 	entries := b.complexes.take(long.count * size)
-	long.influence(b.k, on.middle(0), on.normal, entries)
+	long.influence(b.k, on.middle(0), on.normal, entries, &b.rays)
 	for i := range on.count {
 		start := 0
 		switch {
@@ -148,9 +182,10 @@ func (b *boundary) block(on, from *run, width int) []complex128 {
 		case shift > 0:
 			start = i
 		case i > 0:
-			long.influence(b.k, on.middle(i), on.normal, entries)
+			long.influence(b.k, on.middle(i), on.normal, entries, &b.rays)
 		}
 		row := out[i*width:][:width]
+		clear(row[from.count:])
 		for j := range from.count {
 			entry := entries[(start+j)*size:][:size]
 			row[j] = entry[0]
@@ -172,26 +207,4 @@ func (s *shapes) drive(right, moments []complex128, i int) {
 	for m, t := range s.middle[i][1:] {
 		right[1+m] -= scale(moments[1+m], t.cos) - scale(moments[s.modes+m], t.sin)
 	}
-}
-
-// doubleLayers returns ∫ ∂G/∂n ds over every element seen from every distinct place, and how far its middle is away: per image, column and element.
-func (b *boundary) doubleLayers() (layers [][][]complex128, distance [][][]float64) {
-	for _, f := range b.flips {
-		var l [][]complex128
-		var d [][]float64
-		for _, place := range b.places {
-			place = b.mirror(place, f)
-			column, far := b.complexes.take(b.count), b.floats.take(b.count)
-			for i := range b.images[0] {
-				on := &b.images[0][i]
-				for e := range on.count {
-					column[b.first[i]+e] = on.doubleLayer(b.k, e, place)
-					far[b.first[i]+e] = place.distance(on.middle(e))
-				}
-			}
-			l, d = append(l, column), append(d, far)
-		}
-		layers, distance = append(layers, l), append(distance, d)
-	}
-	return layers, distance
 }

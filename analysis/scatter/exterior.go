@@ -131,6 +131,7 @@ func (e *Exterior) project(b *boundary) *matrix {
 		}
 		right := &b.right[image]
 		projected[image] = b.matrix(len(b.pieces)*b.modes, right.cols)
+		clear(projected[image].v)
 		for r, run := range b.images[0] {
 			if run.mouth == nil {
 				continue

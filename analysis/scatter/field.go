@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"sync"
 )
 
@@ -66,81 +67,27 @@ func (e *Exterior) Panel(wells []Well, losses Losses, sensitivity []Sensitivity)
 		return nil, err
 	}
 	out := append([]complex128(nil), e.flat...)
-	receivers, columns := len(out), 1
-	if sensitivity != nil {
-		columns += receivers // the adjoint fields
-		all := make([]complex128, 2*receivers*len(wells))
-		for r := range sensitivity {
-			sensitivity[r] = Sensitivity{all[:len(wells):len(wells)], all[len(wells) : 2*len(wells) : 2*len(wells)]}
-			all = all[2*len(wells):]
-		}
+	all := make([]complex128, 2*len(sensitivity)*len(wells))
+	for r := range sensitivity {
+		both := all[2*r*len(wells):][:2*len(wells)]
+		sensitivity[r] = Sensitivity{both[:len(wells):len(wells)], both[len(wells):]}
 	}
-	n := len(wells) * e.modes
-	if n == 0 {
+	if len(wells) == 0 {
 		return out, nil
 	}
-	w := panelWork.Get().(*panelWorkspace)
-	defer panelWork.Put(w)
-	w.system.reshape(n, n)
-	w.right.reshape(n, columns)
-	w.sum, w.factors = make([]complex128, receivers), make([]complex128, 2*e.modes)
-	w.rows = make([]wellRow, n)
+	w := wellSystems.Get().(*wellSystem)
+	defer wellSystems.Put(w)
 	slits := e.slits(losses)
 	for h := range e.height {
 		mode := &e.height[h]
-		for j := range e.mouths {
-			k2 := slits[j] - complex(mode.kz*mode.kz, 0)
-			heard := mode.receive.row(j)
-			for across := range e.modes {
-				i := j*e.modes + across
-				q := float64(across) * math.Pi / e.mouths[j].WidthM()
-				w.rows[i] = newWellRow(k2-complex(q*q, 0), wells[j])
-				system, right, norm := w.system.row(i), w.right.row(i), 1/e.weight(i)
-				for v := i; v < n; v++ {
-					system[v] = scale(mode.z.row(i)[v], norm)
-				}
-				system[i] += scale(w.rows[i].cos/w.rows[i].sin, norm)
-				right[0] = scale(e.source[i]*mode.excite[j], -norm)
-				if sensitivity != nil {
-					for r, send := range e.radiate.row(i) {
-						right[1+r] = send * heard[r]
-					}
-				}
-			}
-		}
-		if err := solveSymmetric(&w.system, &w.right); err != nil {
+		w.assemble(e, mode, wells, slits, sensitivity != nil)
+		if err := solveSymmetric(&w.matrix); err != nil {
 			return nil, err
 		}
-		for j := range e.mouths {
-			first := j * e.modes
-			heard := mode.receive.row(j)
-			velocity := w.factors[:e.modes]
-			for across := range velocity {
-				velocity[across] = -w.right.row(first + across)[0]
-			}
-			clear(w.sum)
-			subtractProduct(w.sum, velocity, e.radiate.v[first*receivers:], receivers)
-			for r, sum := range w.sum {
-				out[r] += sum * heard[r]
-			}
-			if sensitivity == nil {
-				continue
-			}
-			depth, loss := w.factors[:e.modes], w.factors[e.modes:]
-			for across := range depth {
-				slope := w.rows[first+across].slope() * velocity[across] / complex(e.weight(first+across), 0)
-				depth[across], loss[across] = slope*w.rows[first+across].q, slope*1i
-			}
-			adjoint := w.right.v[first*columns+1:]
-			clear(w.sum)
-			subtractProduct(w.sum, depth, adjoint, columns)
-			for r, sum := range w.sum {
-				sensitivity[r].Depth[j] += sum
-			}
-			clear(w.sum)
-			subtractProduct(w.sum, loss, adjoint, columns)
-			for r, sum := range w.sum {
-				sensitivity[r].Loss[j] += sum
+		for j := range wells {
+			w.addField(out, e, mode, j)
+			if sensitivity != nil {
+				w.addSensitivity(sensitivity, e, j)
 			}
 		}
 	}
@@ -159,14 +106,95 @@ func (e *Exterior) validate(wells []Well) error {
 	return nil
 }
 
-// panelWorkspace is memory that serves one call of Panel after another.
-type panelWorkspace struct {
-	system, right matrix
-	rows          []wellRow
-	sum, factors  []complex128
+// wellSystem is the system of equations of the mouths' velocities v = ∂p/∂y for one mode over the height, with memory that serves again. For every
+// mode across, the outside says p = p0 + z v and the well cos φ·v + q sin φ·p = 0. Together, times w/ε, which makes the matrix symmetric:
+//
+//	w/ε (z + cos φ/(q sin φ)) v = −w/ε p0.
+//
+// The field at a receiver is Σ s v, with s what unit velocities send there. As the matrix is symmetric, s on the right gives
+// the adjoint field v*, from which follows what any change of a well does.
+type wellSystem struct {
+	matrix  // a row per unknown: the matrix, then v, then v* of every receiver
+	wells   []wellRow
+	factors []complex128
+	sum     []complex128 // per receiver
 }
 
-var panelWork = sync.Pool{New: func() any { return new(panelWorkspace) }}
+var wellSystems = sync.Pool{New: func() any { return new(wellSystem) }}
+
+func (w *wellSystem) assemble(e *Exterior, mode *heightMode, wells []Well, slits []complex128, adjoint bool) {
+	n, receivers := len(wells)*e.modes, len(e.flat)
+	if adjoint {
+		w.reshape(n, n+1+receivers)
+	} else {
+		w.reshape(n, n+1)
+	}
+	w.wells, w.factors, w.sum = w.wells[:0], slices.Grow(w.factors[:0], e.modes)[:e.modes], slices.Grow(w.sum[:0], receivers)[:receivers]
+	for j, m := range e.mouths {
+		k2 := slits[j] - complex(mode.kz*mode.kz, 0)
+		for across := range e.modes {
+			i, q := len(w.wells), float64(across)*math.Pi/m.WidthM()
+			well := newWellRow(k2-complex(q*q, 0), wells[j])
+			w.wells = append(w.wells, well)
+			row, norm := w.row(i), 1/e.weight(i)
+			for c, z := range mode.z.row(i)[i:] {
+				row[i+c] = scale(z, norm)
+			}
+			row[i] += scale(well.cos/well.sin, norm)
+			row[n] = scale(e.source[i]*mode.excite[j], -norm)
+			if adjoint {
+				heard := mode.receive.row(j)
+				for r, send := range e.radiate.row(i) {
+					row[n+1+r] = send * heard[r]
+				}
+			}
+		}
+	}
+}
+
+// combine sets w.sum to Σ factors·rows, the rows being as many, stride apart.
+func (w *wellSystem) combine(rows []complex128, stride int) []complex128 {
+	for i, f := range w.factors {
+		w.factors[i] = -f
+	}
+	clear(w.sum)
+	subtractProduct(w.sum, w.factors, rows, stride)
+	return w.sum
+}
+
+// addField adds what well j sends to the receivers.
+func (w *wellSystem) addField(out []complex128, e *Exterior, mode *heightMode, j int) {
+	first := j * e.modes
+	for across := range w.factors {
+		w.factors[across] = w.row(first + across)[w.rows]
+	}
+	heard := mode.receive.row(j)
+	for r, sum := range w.combine(e.radiate.v[first*len(out):], len(out)) {
+		out[r] += sum * heard[r]
+	}
+}
+
+// addSensitivity adds by how much the field at the receivers answers a change of well j: dφ counts as w/ε q e^{2iφ}/(q sin φ)² v v*.
+func (w *wellSystem) addSensitivity(sensitivity []Sensitivity, e *Exterior, j int) {
+	first, n := j*e.modes, w.rows
+	slope := func(i int) complex128 {
+		well := &w.wells[i]
+		return scale(well.q*well.echo/(well.sin*well.sin)*w.row(i)[n], 1/e.weight(i))
+	}
+	adjoint := w.v[first*w.cols+n+1:]
+	for across := range w.factors {
+		w.factors[across] = w.wells[first+across].q * slope(first+across)
+	}
+	for r, sum := range w.combine(adjoint, w.cols) {
+		sensitivity[r].Depth[j] += sum
+	}
+	for across := range w.factors {
+		w.factors[across] = 1i * slope(first+across)
+	}
+	for r, sum := range w.combine(adjoint, w.cols) {
+		sensitivity[r].Loss[j] += sum
+	}
+}
 
 // slits returns the squared wavenumber of the plane wave in every well.
 func (e *Exterior) slits(losses Losses) []complex128 {
@@ -202,9 +230,6 @@ func newWellRow(q2 complex128, w Well) wellRow {
 	}
 	return row
 }
-
-// slope returns by how much dφ changes the field, given the velocities of the field v and of its adjoint v*: slope · w/ε · v · v*.
-func (w wellRow) slope() complex128 { return w.q * w.echo / (w.sin * w.sin) }
 
 // sqrtUp returns the square root in the upper half plane: of a wave that decays.
 func sqrtUp(z complex128) complex128 {

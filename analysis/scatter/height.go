@@ -165,6 +165,7 @@ func (h *heights) newVertical(k, sourceZ, receiverZ float64, source [][]float64,
 	polynomials := make([]complex128, near.terms)
 	for g, distances := range source {
 		v.series[g] = scratch.matrix(len(distances), far.terms)
+		clear(v.series[g].v)
 		for i, d := range distances {
 			near.polynomials(polynomials, d)
 			subtractProduct(v.series[g].row(i), polynomials, both.v, far.terms)
@@ -181,7 +182,7 @@ type listener struct {
 
 // closedBoxes returns, per receiver, what the closed boxes scatter: ∫ p ∂G/∂n, averaged over both directions so that it is reciprocal.
 func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
-	double, distance := b.doubleLayers()
+	double, distance := b.layers, b.distance
 	source := b.views[0]
 	spans := map[float64]*span{} // of the receivers' distances, by height
 	for p, place := range places[1:] {

@@ -77,38 +77,36 @@ func solveInPlace(a, b *matrix) error {
 		subtractProduct(a.row(i)[i+1:], factors[:i], a.v[i+1:], n)
 		subtractProduct(b.row(i), factors[:i], b.v, b.cols)
 	}
-	substituteBack(a, b)
+	substituteBack(a, b, 0)
 	return nil
 }
 
 var lowers = sync.Pool{New: func() any { return new(matrix) }}
 
-// solveSymmetric is solveInPlace for a symmetric a, of which it reads and destroys the upper half. There is no pivoting: it is for matrices whose
-// imaginary part is definite because sound is radiated.
-func solveSymmetric(a, b *matrix) error {
-	n := a.rows
-	factors := make([]complex128, n)
+// solveSymmetric solves a·x = b where a, n × n and symmetric, and b stand side by side in m, of which x replaces b. It reads and destroys the upper
+// half of a. There is no pivoting: it is for matrices whose imaginary part is definite because sound is radiated.
+func solveSymmetric(m *matrix) error {
+	n, factors := m.rows, make([]complex128, m.rows)
 	for i := range n {
 		for k := range i {
-			factors[k] = a.v[k*n+i] * a.v[k*n+k]
+			factors[k] = m.v[k*m.cols+i] * m.v[k*m.cols+k]
 		}
-		subtractProduct(a.row(i)[i:], factors[:i], a.v[i:], n)
-		subtractProduct(b.row(i), factors[:i], b.v, b.cols)
-		pivot := a.v[i*n+i]
+		subtractProduct(m.row(i)[i:], factors[:i], m.v[i:], m.cols)
+		pivot := m.v[i*m.cols+i]
 		if pivot == 0 || pivot != pivot {
 			return errSingular
 		}
-		a.v[i*n+i] = 1 / pivot
+		m.v[i*m.cols+i] = 1 / pivot
 	}
-	substituteBack(a, b)
+	substituteBack(m, m, n)
 	return nil
 }
 
-// substituteBack solves u·x = b for the upper triangle u of a, whose diagonal holds the inverse of its numbers.
-func substituteBack(a, b *matrix) {
+// substituteBack solves u·x = b for the upper triangle u of a, whose diagonal holds the inverse of its numbers, and the columns of b from first on.
+func substituteBack(a, b *matrix, first int) {
 	for i := a.rows - 1; i >= 0; i-- {
-		row, inverse := b.row(i), a.v[i*a.cols+i]
-		subtractProduct(row, a.row(i)[i+1:], b.v[min(i+1, b.rows-1)*b.cols:], b.cols)
+		row, inverse := b.row(i)[first:], a.v[i*a.cols+i]
+		subtractProduct(row, a.row(i)[i+1:a.rows], b.v[min(i+1, b.rows-1)*b.cols+first:], b.cols)
 		for c := range row {
 			row[c] *= inverse
 		}

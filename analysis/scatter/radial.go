@@ -7,10 +7,12 @@ type span struct{ from, to float64 }
 
 func (s *span) include(distances ...float64) {
 	for _, d := range distances {
-		if s.to == 0 {
+		if d > s.to {
+			s.to = d
+		}
+		if d < s.from || s.from == 0 {
 			s.from = d
 		}
-		s.from, s.to = min(s.from, d), max(s.to, d)
 	}
 }
 
@@ -66,13 +68,22 @@ func (f radial) polynomials(dst []complex128, r float64) {
 
 // sum returns the value of a series at distance r.
 func (f radial) sum(series []complex128, r float64) complex128 {
+	// Even and odd polynomials go by themselves, T_{m+2} = 2 T_2 T_m − T_{m−2}: half as long a chain of sums that wait for each other.
 	x := f.position(r)
-	before, p := x, 1.0
+	step := 4*x*x - 2
+	even, evenBefore := 1.0, 0.5*step
+	odd, oddBefore := x, x
 	var re, im float64
-	for _, c := range series {
-		re += p * real(c)
-		im += p * imag(c)
-		before, p = p, 2*x*p-before
+	for len(series) > 1 {
+		re += even*real(series[0]) + odd*real(series[1])
+		im += even*imag(series[0]) + odd*imag(series[1])
+		even, evenBefore = step*even-evenBefore, even
+		odd, oddBefore = step*odd-oddBefore, odd
+		series = series[2:]
+	}
+	if len(series) > 0 {
+		re += even * real(series[0])
+		im += even * imag(series[0])
 	}
 	return complex(re, im)
 }

@@ -7,3 +7,5 @@ const hasVectors = false
 func subtractProductVectors(dst *complex128, n int, f *complex128, count int, src *complex128, stride int) {
 	panic("unreachable")
 }
+
+func hankelVectors(h *[2]complex128, x *float64, n int) int { panic("unreachable") }
