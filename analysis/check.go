@@ -148,11 +148,13 @@ func (r *run) chooseRange() {
 	spectrum := &r.result.Spectrum
 	spectrum.BandsPerOctave = r.options.BandsPerOctave
 	shortest, longest, rate := math.Inf(1), 0.002, math.Inf(1)
+	sweepLow, sweepHigh := 0.0, math.Inf(1)
 	for i, m := range r.positions {
 		if m == nil {
 			continue
 		}
 		shortest, longest, rate = min(shortest, r.gates[i].limitS), max(longest, r.gates[i].lengthS), min(rate, m.sampleRateHz)
+		sweepLow, sweepHigh = max(sweepLow, m.lowHz), min(sweepHigh, m.highHz)
 	}
 	highest := 0.45 * rate
 	r.grid = newGrid(min(predictionEndHz, highest), longest)
@@ -162,6 +164,9 @@ func (r *run) chooseRange() {
 	if r.result.Kind == "check" {
 		lowest = max(lowest, lowestHz(shortest))
 		spectrum.LowWhy = fmt.Sprintf("the shortest gate leaves %.1f ms, and two periods must fit in", shortest*1000)
+		if sweepLow > lowest {
+			lowest, spectrum.LowWhy = sweepLow, "the recordings hold the sweep only from there on"
+		}
 		var used []int
 		r.source, used = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)
 		if end := sourceEnd(r.source, r.grid); end < top {
@@ -169,6 +174,9 @@ func (r *run) chooseRange() {
 		}
 		if highest < top {
 			top, spectrum.HighWhy = highest, "above it the sample rate ends"
+		}
+		if sweepHigh < top {
+			top, spectrum.HighWhy = sweepHigh, "the recordings hold the sweep only up to there"
 		}
 		_ = used
 	}

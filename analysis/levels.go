@@ -294,7 +294,8 @@ func (r *run) fillResidual(b *Band) {
 
 // noise returns the energy, as energy() gives it, that noise puts into a gated difference of two takes.
 func (r *run) noise(m *measuredPosition, i int, b *Band) float64 {
-	if math.IsNaN(m.noise) {
+	noise := m.noiseDensity(b.LowHz, b.HighHz)
+	if math.IsNaN(noise) {
 		return 0
 	}
 	g := r.gates[i].window
@@ -306,7 +307,7 @@ func (r *run) noise(m *measuredPosition, i int, b *Band) float64 {
 	var sum, hertz float64
 	for k := r.grid.first; k <= r.grid.last; k++ {
 		if share := dsp.BandShare(k, r.grid.stepHz, dsp.Band{LowHz: b.LowHz, HighHz: b.HighHz}); share > 0 && r.source[k] != 0 {
-			sum += share * 2 * m.noise * samples / squared(r.source[k])
+			sum += share * 2 * noise * samples / squared(r.source[k])
 			hertz += share
 		}
 	}

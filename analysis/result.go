@@ -85,8 +85,12 @@ type Result struct {
 	TimeView       *TimeView   `json:"time_view"` // nil without measurements
 	Receivers      Receivers   `json:"receivers"`
 	Warnings       []Warning   `json:"warnings"`
-	Method         []Note      `json:"method"`  // how each figure is made, with its source
-	Caution        []string    `json:"caution"` // safety, in plain sentences
+	Drift          []Drift     `json:"drift"`      // how the states with something there differ from the empty room; empty without one
+	Recordings     *Recordings `json:"recordings"` // nil where the files are impulse responses
+
+	LoudspeakerDivided bool     `json:"loudspeaker_divided"` // its colour and ringing were taken out before gating
+	Method             []Note   `json:"method"`              // how each figure is made, with its source
+	Caution            []string `json:"caution"`             // safety, in plain sentences
 }
 
 // Air is the medium the run assumed.
@@ -196,6 +200,8 @@ type Alignment struct {
 	GainDB         Num    `json:"gain_db"`            // how much louder the take was
 	ResidualBefore Num    `json:"residual_before_db"` // direct sound's residual re the direct sound
 	ResidualAfter  Num    `json:"residual_after_db"`
+	ClockPPM       Num    `json:"clock_ppm"` // by how much its recorder was the faster, re the reference take's; put right
+	ShapedDB       Num    `json:"shaped_db"` // largest gain that depends on frequency, put right; 0 for none
 }
 
 // Comb is the signature of direct sound plus reflection at one microphone.

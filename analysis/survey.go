@@ -92,6 +92,8 @@ type Sweep struct {
 	LowHz, HighHz, Seconds float64 // 0 where File is given
 	File                   string  // resolved path; empty where the three are given
 	LoopbackChannel        int     // 1-based channel of the recordings that holds the played signal; 0 for none
+	PeriodS                float64 // from the start of one sweep to the next, where it was repeated; 0 where not known
+	Pilot                  bool    // a pilot sounds before every sweep, as the command sweep makes it
 }
 
 // GateInput is the optional [gate] table: start_s and end_s set the gate by hand, in seconds after the emission of the sound.
@@ -199,7 +201,7 @@ var surveyTables = []struct {
 		"height_m", "cap_m", "back_m"}},
 	{"source", []string{"position_m"}},
 	{"room", []string{"floor_m", "ceiling_m", "left_m", "right_m", "behind_m"}},
-	{"sweep", []string{"low_hz", "high_hz", "seconds", "file", "loopback_channel"}},
+	{"sweep", []string{"low_hz", "high_hz", "seconds", "file", "loopback_channel", "period_s", "pilot"}},
 	{"gate", []string{"start_s", "end_s"}},
 	{"position", []string{"name", "mic_m", "angle_deg", "distance_m", "channel", "empty", "flat", "panel"}},
 }
@@ -745,6 +747,19 @@ func (r *surveyReader) whole(path string, low, high, fallback int) int {
 	return int(v)
 }
 
+// yes returns the truth value at path, false where there is none.
+func (r *surveyReader) yes(path string) bool {
+	value, ok := r.values[path]
+	if !ok {
+		return false
+	}
+	v, ok := value.(bool)
+	if !ok {
+		r.fail(path, r.raw(path), "true or false", "write it without quotes")
+	}
+	return v
+}
+
 // numbers returns the list of numbers at path. what names an element, such as "well", for the messages.
 func (r *surveyReader) numbers(path, what string, l limit) []float64 {
 	elements, ok := r.values[path].([]any)
@@ -1067,10 +1082,13 @@ func (r *surveyReader) readSweep(s *Survey) {
 	if _, ok := r.places["sweep"]; !ok {
 		return
 	}
-	sweep := &Sweep{LoopbackChannel: r.whole("sweep.loopback_channel", 1, maxChannel, 0)}
+	sweep := &Sweep{LoopbackChannel: r.whole("sweep.loopback_channel", 1, maxChannel, 0), Pilot: r.yes("sweep.pilot")}
+	if period := r.number("sweep.period_s", sweepLimit); period.Known() {
+		sweep.PeriodS = float64(period)
+	}
 	s.Sweep = sweep
 	if r.has("sweep.file") {
-		for _, key := range []string{"low_hz", "high_hz", "seconds"} {
+		for _, key := range []string{"low_hz", "high_hz", "seconds", "pilot", "period_s"} {
 			if r.has("sweep." + key) {
 				r.fail("sweep."+key, key+" beside file", "low_hz, high_hz and seconds, or file", "keep one of the two")
 			}

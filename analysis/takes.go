@@ -12,22 +12,63 @@ type response struct {
 	file         string
 	samples      []float64
 	sampleRateHz float64
+
+	// Known only of sweep recordings.
+	sweepRateS    float64    // L of the sweep whose clock has yet to be compared with the other takes'; 0 for none
+	noise         *dsp.Noise // from the silence before the sweep
+	lowHz, highHz float64    // where the response is whole; zeros for everywhere
 }
 
 // measuredPosition is what the files of one position hold, aligned: sample n stands at time startS + n/sampleRateHz after the
 // emission of the sound, in the reference air.
 type measuredPosition struct {
-	survey       *SurveyPosition
-	sampleRateHz float64
-	startS       float64
-	directS      float64     // arrival of the direct sound
-	empty        []float64   // mean of the takes; nil without an empty room
-	panel, flat  [][]float64 // each take aligned to empty, empty subtracted where there is one
-	panelWhole   []float64   // first panel take, aligned, nothing subtracted
-	alignment    []Alignment
-	panelError   []float64 // per take: residual of the direct sound after alignment, relative to it (amplitude)
-	flatError    []float64
-	noise        float64 // variance of a sample before the direct sound; NaN where there is no time before it
+	survey        *SurveyPosition
+	sampleRateHz  float64
+	startS        float64
+	directS       float64     // arrival of the direct sound
+	empty         []float64   // mean of the takes; nil without an empty room
+	panel, flat   [][]float64 // each take aligned to empty, empty subtracted where there is one
+	panelWhole    []float64   // first panel take, aligned, nothing subtracted
+	alignment     []Alignment
+	panelError    []float64 // per take: residual of the direct sound after alignment, relative to it (amplitude)
+	flatError     []float64
+	noise         float64      // variance of a sample; NaN where unknown
+	white         float64      // what it was before the direct sound, in responses without noises
+	noises        []*dsp.Noise // of the takes, from the silence, where they are recordings
+	divided       []float64    // power gain of what the loudspeaker was divided out with, from 0 to half the sample rate; nil where it wasn't
+	lowHz, highHz float64      // where all takes are whole; 0 and +Inf for everywhere
+}
+
+// noiseDensity returns the noise's power density in a band: n samples hold, on average, n times that in |DFT|². NaN where unknown.
+func (m *measuredPosition) noiseDensity(lowHz, highHz float64) float64 {
+	density := m.white
+	if len(m.noises) > 0 {
+		density = 0
+		for _, n := range m.noises {
+			density += n.Density(dsp.Band{LowHz: lowHz, HighHz: highHz}) / float64(len(m.noises))
+		}
+	}
+	if m.divided == nil {
+		return density
+	}
+	step := m.sampleRateHz / 2 / float64(len(m.divided)-1)
+	first, last := int(lowHz/step+0.5), min(int(highHz/step+0.5), len(m.divided)-1)
+	gain := 0.0
+	for k := first; k <= last; k++ {
+		gain += m.divided[k] / float64(last-first+1)
+	}
+	return density * gain
+}
+
+// noisePower returns the variance of a sample.
+func (m *measuredPosition) noisePower() float64 {
+	const parts = 100
+	width := m.sampleRateHz / 2 / parts
+	sum := 0.0
+	for i := range parts {
+		sum += m.noiseDensity(float64(i)*width, float64(i+1)*width) / parts
+	}
+	return sum
 }
 
 // earliest and middle panel paths of a position, in metres.
@@ -154,6 +195,7 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	padded := make([]float64, len(reference))
 	copy(padded, x)
 	before = residual(padded, 1)
+	padded, from = neighbourhood(padded, from, len(target))
 	delay, gain = coarse, 1
 	for range 20 {
 		y := dsp.FractionalDelay(padded, -delay)
@@ -194,6 +236,24 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	return delay, gain, before, residual(y, gain)
 }
 
+// neighbourhood cuts what stands around count samples from `from` on, with faded edges, and returns where they stand in it: what is
+// further away has no part in a shift by some samples.
+func neighbourhood(x []float64, from, count int) (cut []float64, at int) {
+	const reach, edge = 2048, 512
+	low, high := max(0, from-reach), min(len(x), from+count+reach)
+	cut = append([]float64(nil), x[low:high]...)
+	for i := range edge {
+		w := 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/edge)
+		if low > 0 {
+			cut[i] *= w
+		}
+		if high < len(x) {
+			cut[len(cut)-1-i] *= w
+		}
+	}
+	return cut, from - low
+}
+
 // derivative returns y′ per sample at count samples from `from`, by the eighth-order central difference: its error stays below
 // 1 % up to 0.3 of the sample rate, and an error of the slope only slows the Newton steps, it does not move their end.
 func derivative(y []float64, from, count int) []float64 {
@@ -213,67 +273,37 @@ func derivative(y []float64, from, count int) []float64 {
 	return d
 }
 
+// positionAlignment is the work on one position.
+type positionAlignment struct {
+	*measuredPosition
+	window    dsp.GateWindow // on the direct sound
+	reference []float64
+	origin    float64 // sample of the reference's direct sound
+}
+
 // alignPosition brings all takes of a position onto the time and level of the reference, by the direct sound alone.
-// speed is that of the reference air; scale[state] is the state's speed over it.
-func alignPosition(s *Survey, p *SurveyPosition, takes map[string][]response, speed float64, scale map[string]float64) (*measuredPosition, error) {
+// speed is that of the reference air; scale[state] is the state's speed over it. shape allows a gain that depends on frequency.
+func alignPosition(s *Survey, p *SurveyPosition, takes map[string][]response, speed float64, scale map[string]float64, shape bool) (*measuredPosition, error) {
 	way := newPaths(&s.Panel, s.SourceM, p.MicM)
 	order := []string{"empty", "flat", "panel"}
 	if len(takes["empty"]) == 0 {
 		order = []string{"panel", "flat"}
 	}
-	m := &measuredPosition{survey: p}
-	var reference []float64
-	var window dsp.GateWindow
-	var origin float64
+	m := &measuredPosition{survey: p, directS: way.direct / speed, white: math.NaN(), highHz: math.Inf(1)}
+	w := &positionAlignment{measuredPosition: m, window: directWindow(m.directS, way, speed)}
 	for _, state := range order {
-		for _, take := range takes[state] {
-			x := take.samples
-			if f := scale[state]; f != 1 {
-				// sound f times as fast arrives early: stretch its time axis
-				stretched, err := dsp.Resample(x, f)
-				if err != nil {
-					return nil, fmt.Errorf("%s: %w", take.file, err)
-				}
-				x = stretched
+		for i := range takes[state] {
+			if err := w.take(state, &takes[state][i], scale[state], shape); err != nil {
+				return nil, err
 			}
-			peak := onset(x, take.sampleRateHz)
-			if math.IsNaN(peak) {
-				return nil, fmt.Errorf("%s: silent: every sample is zero; record this take again", take.file)
-			}
-			a := Alignment{State: state, File: take.file, DelayS: 0, GainDB: 0, ResidualBefore: Unknown(), ResidualAfter: Unknown()}
-			if reference == nil {
-				m.sampleRateHz = take.sampleRateHz
-				reference, origin = x, peak
-				m.directS = way.direct / speed
-				m.startS = m.directS - peak/m.sampleRateHz
-				window = directWindow(m.directS, way, speed)
-				m.noise = variance(x, int(peak-0.0015*m.sampleRateHz), m.sampleRateHz)
-				m.add(state, x, 0)
-				m.alignment = append(m.alignment, a)
-				continue
-			}
-			delay, gain, before, after := align(reference, x, m.startS, m.sampleRateHz, window, peak-origin)
-			aligned := make([]float64, len(reference))
-			copy(aligned, x)
-			if math.Abs(delay) > 1e-6 {
-				aligned = dsp.FractionalDelay(aligned, -delay)
-			}
-			if math.Abs(gain-1) > 1e-6 {
-				for i := range aligned {
-					aligned[i] *= gain
-				}
-			}
-			a.DelayS, a.GainDB = Num(delay/m.sampleRateHz), Num(-20*math.Log10(math.Abs(gain)))
-			a.ResidualBefore, a.ResidualAfter = decibels(before*before), decibels(after*after)
-			m.alignment = append(m.alignment, a)
-			m.add(state, aligned, after)
 		}
 		if state == "empty" {
 			m.empty = mean(m.panel)
-			reference = m.empty
+			w.reference = m.empty
 			m.panel, m.panelError = nil, nil
 		}
 	}
+	m.noise = m.noisePower()
 	m.panelWhole = m.panel[0]
 	if m.empty != nil {
 		m.panelWhole = append([]float64(nil), m.panel[0]...)
@@ -286,6 +316,107 @@ func alignPosition(s *Survey, p *SurveyPosition, takes map[string][]response, sp
 		}
 	}
 	return m, nil
+}
+
+// take aligns one take; the first of all is the reference.
+func (w *positionAlignment) take(state string, take *response, scale float64, shape bool) error {
+	x := take.samples
+	if scale != 1 {
+		// sound that is faster arrives early: stretch its time axis
+		stretched, err := dsp.Resample(x, scale)
+		if err != nil {
+			return fmt.Errorf("%s: %w", take.file, err)
+		}
+		x = stretched
+	}
+	peak := onset(x, take.sampleRateHz)
+	if math.IsNaN(peak) {
+		return fmt.Errorf("%s: silent: every sample is zero; record this take again", take.file)
+	}
+	if take.noise != nil {
+		w.noises = append(w.noises, take.noise)
+	}
+	w.lowHz = max(w.lowHz, take.lowHz)
+	if take.highHz > 0 {
+		w.highHz = min(w.highHz, take.highHz)
+	}
+	a := Alignment{State: state, File: take.file, ResidualBefore: Unknown(), ResidualAfter: Unknown(), ClockPPM: Unknown()}
+	if w.reference == nil {
+		w.sampleRateHz = take.sampleRateHz
+		w.reference, w.origin = x, peak
+		w.startS = w.directS - peak/w.sampleRateHz
+		w.white = variance(x, int(peak-0.0015*w.sampleRateHz), w.sampleRateHz)
+		w.add(state, x, 0)
+		w.alignment = append(w.alignment, a)
+		return nil
+	}
+	fit := w.fit(x, peak-w.origin)
+	a.ResidualBefore = decibels(fit.before * fit.before)
+	if take.sweepRateS > 0 {
+		fit, a.ClockPPM = w.otherClock(take, x, fit)
+	}
+	if shape {
+		fit, a.ShapedDB = w.shape(fit)
+	}
+	a.DelayS, a.GainDB = Num(fit.delay/w.sampleRateHz), Num(-20*math.Log10(math.Abs(fit.gain)))
+	a.ResidualAfter = decibels(fit.after * fit.after)
+	w.alignment = append(w.alignment, a)
+	w.add(state, fit.aligned, fit.after)
+	return nil
+}
+
+// directFit is a take brought onto the reference.
+type directFit struct {
+	delay, gain, before, after float64 // as align gives them
+	aligned                    []float64
+}
+
+func (w *positionAlignment) fit(x []float64, coarse float64) directFit {
+	var f directFit
+	f.delay, f.gain, f.before, f.after = align(w.reference, x, w.startS, w.sampleRateHz, w.window, coarse)
+	f.aligned = make([]float64, len(w.reference))
+	copy(f.aligned, x)
+	if math.Abs(f.delay) > 1e-6 {
+		f.aligned = dsp.FractionalDelay(f.aligned, -f.delay)
+	}
+	if math.Abs(f.gain-1) > 1e-6 {
+		for i := range f.aligned {
+			f.aligned[i] *= f.gain
+		}
+	}
+	return f
+}
+
+// lowered says that a residual has fallen enough, by a quarter of a decibel, to believe in what lowered it.
+func lowered(before, after float64) bool { return after < 0.97*before }
+
+// otherClock compares a take's clock with the reference's, by how the direct sound is spread over time, and puts it right by ppm where
+// that lowers the residual.
+func (w *positionAlignment) otherClock(take *response, x []float64, fit directFit) (directFit, Num) {
+	const lowHz = 1000 // below, loudspeakers turn the phase, and the sweep hardly tells its time
+	highHz := 0.9 * min(take.highHz, 0.45*w.sampleRateHz)
+	cut := func(x []float64) []float64 {
+		y, _ := windowed(x, w.startS, w.sampleRateHz, w.window)
+		return y
+	}
+	ppm := 0.0
+	for range 3 { // the second and third for the last hundredths
+		clock, _, err := dsp.RelativeClock(cut(w.reference), cut(fit.aligned), w.sampleRateHz, take.sweepRateS, lowHz, highHz)
+		if err != nil || math.Abs(clock.PPM) <= 3*clock.StandardErrorPPM {
+			break
+		}
+		y, err := dsp.CorrectClock(x, w.sampleRateHz, take.sweepRateS, w.origin+fit.delay, ppm+clock.PPM)
+		if err != nil {
+			break
+		}
+		next := w.fit(y, fit.delay)
+		if !lowered(fit.after, next.after) {
+			break
+		}
+		next.before = fit.before
+		fit, ppm = next, ppm+clock.PPM
+	}
+	return fit, Num(ppm)
 }
 
 // add keeps an aligned take; those of the empty room are held in panel until their mean is taken.

@@ -88,6 +88,7 @@ func (r *run) verdictText() {
 			res.HowSure = append(res.HowSure, "That is a poor fit: something in the rig or the panel is not as the survey says (positions, source, temperature, a leaking well).")
 		}
 	}
+	res.HowSure = append(res.HowSure, r.alignmentText()...)
 	var levels []string
 	for _, b := range res.Bands {
 		if b.Usable && b.LevelDifferenceRMSDB.Known() {
@@ -223,7 +224,7 @@ func methodNotes(res *Result) []Note {
 	if res.Kind != "check" {
 		return notes
 	}
-	return append(notes,
+	return append(append(notes, handlingNotes(res)...),
 		Note{"Alignment", "Delay and level of every take are matched to the empty room's by least squares on the direct sound before the panel's first reflection, never on the reflection itself.", "Guidorzi and Garai 2013; Robinson and Xiang 2010"},
 		Note{"Gate", "Rising half Blackman–Harris window of 0.5 ms, flat, falling half of 28 % of the length. It closes before the first echo that the room adds to the panel's reflection, or when the reflection has died out. The lowest band has two periods inside it.", "EN 1793-5 (from memory)"},
 		Note{"Level", "The reflection is divided by what the source sends to the panel, taken from the direct sound, so that loudspeaker and microphone cancel out.", ""},

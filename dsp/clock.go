@@ -41,7 +41,10 @@ func sweepEmission(rateS float64) func(f float64) float64 {
 	return func(f float64) float64 { return rateS * math.Log(f/1000) }
 }
 
-const fitBands = 96
+const (
+	fitBands   = 96
+	leastPower = 1e-3 // of the strongest band: a band 30 dB below it has no say
+)
 
 // fitPhases finds the coefficients c that leave C(f)·exp(+jΣ c_i B_i(f)) as real and positive as it gets, from a spectrum C of a
 // transform of length n. It works on sums over bands, each weighing by its size, since noise of even power turns a sum of power p
@@ -70,26 +73,38 @@ func fitPhases(C []complex128, n int, sampleRateHz, lowHz, highHz float64, bases
 	middle := (lowHz + highHz) / 2
 	coefficients[0] = delayBasis(middle) * float64(lag) / sampleRateHz / bases[0](middle)
 
+	sums := make([]complex128, bands)
 	design, right := mat.NewDense(bands, unknowns, nil), mat.NewVecDense(bands, nil)
 	var correction mat.VecDense
 	for range 10 {
-		previous := 0.0
-		k := first
-		for b := range bands {
-			low := lowHz + float64(b)*width
-			var sum complex128
-			for ; k <= last && float64(k)*step < low+width; k++ {
+		k, strongest := first, 0.0
+		for b := range sums {
+			sums[b] = 0
+			for end := lowHz + float64(b+1)*width; k <= last && float64(k)*step < end; k++ {
 				turn := 0.0
 				for i, basis := range bases {
 					turn += coefficients[i] * basis(float64(k)*step)
 				}
-				sum += C[k] * cmplx.Rect(1, turn)
+				sums[b] += C[k] * cmplx.Rect(1, turn)
+			}
+			strongest = max(strongest, cmplx.Abs(sums[b]))
+		}
+		previous, begun := 0.0, false
+		for b, sum := range sums {
+			low := lowHz + float64(b)*width
+			// Where the loudspeaker sends next to nothing, the phase is anything, and so is the turn that the next band would start from.
+			if cmplx.Abs(sum) < leastPower*strongest {
+				sum = 0
 			}
 			phase := cmplx.Phase(sum)
-			if b > 0 {
-				phase += 2 * math.Pi * math.Round((previous-phase)/(2*math.Pi))
+			if sum == 0 {
+				phase = 0
+			} else {
+				if begun {
+					phase += 2 * math.Pi * math.Round((previous-phase)/(2*math.Pi))
+				}
+				previous, begun = phase, true
 			}
-			previous = phase
 			w := math.Sqrt(cmplx.Abs(sum))
 			for i, basis := range bases {
 				design.Set(b, i, -w*basis(low+width/2))
@@ -156,7 +171,11 @@ func (d *Deconvolution) ClockFromDirectSound(directLag, gateS float64) (ClockEst
 	}
 	low, high := clockFitBand(d.inverse)
 	n := SmoothLength(max(4*len(h), int(rate/20)))
-	c, se, err := fitPhases(RealSpectrum(h, n), n, rate, low, high, delayBasis, clockBasis(sweepEmission(e.RateS)))
+	H := RealSpectrum(h, n)
+	for k, v := range H {
+		H[k] *= complex(cmplx.Abs(v), 0) // the fit wants powers
+	}
+	c, se, err := fitPhases(H, n, rate, low, high, delayBasis, clockBasis(sweepEmission(e.RateS)))
 	if err != nil {
 		return ClockEstimate{}, err
 	}

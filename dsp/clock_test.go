@@ -68,7 +68,7 @@ func TestClockFromDirectSoundIncludesTheLoudspeaker(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		near(t, "ppm from the direct sound, less the loudspeaker's", e.PPM-ppmIn(clock), -9.3, 0.1)
+		near(t, "ppm from the direct sound, less the loudspeaker's", e.PPM-ppmIn(clock), -8.7, 0.1)
 	}
 }
 

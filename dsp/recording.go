@@ -78,7 +78,7 @@ const (
 	flightS         = 0.15    // by which the sound may come later than the loopback: 50 m
 	foundDB         = 20      // compactness above which a sweep is there: noise reaches 14 dB
 	fittingDB       = 26      // and above which it is the right one
-	audibleBlurS    = 1e-4    // a clock error that spreads the sweep by less is left to the comparison of recordings
+	loudspeakerS    = 1e-3    // by which a loudspeaker's own delay may differ over its range: less is not taken for a clock
 	maxClockPPM     = 300     // crystals keep within 100; beyond, it isn't the clock
 	rateSearchS     = 120     // how much of a recording is searched for sweeps at wrong rates
 )
@@ -89,8 +89,9 @@ const (
 //
 // The clock is taken from the loopback channel, else from the pilot, else from repeats a known time apart, and put right by
 // resampling. Else it is read off the direct sound, which includes the loudspeaker's own delay (see
-// Deconvolution.ClockFromDirectSound), and put right only where it would blur the sweep by more than 0.1 ms in all. Beyond 300 ppm nothing is corrected: then
-// samples were lost, or the speed was changed, and a fault says so.
+// Deconvolution.ClockFromDirectSound), and believed only where it spreads the sweep by more than 1 ms in all, which no loudspeaker does; a smaller
+// difference between recordings is for RelativeClock to find. Beyond 300 ppm nothing is corrected: then samples were lost, or the speed was changed,
+// and a fault says so.
 //
 // A recording without the sweep, at a wrong rate, or with dead channels gives faults and no takes, and no error. Errors: a spec
 // that makes no sense, a file that can't be read, and a job that doesn't fit MaxBytes, with the size and what to change.

@@ -3,6 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
+	"sync/atomic"
 )
 
 // The resampling kernel: a sinc under a Kaiser window (Kaiser and Schafer, IEEE Trans. ASSP 28 (1980) 105) for 120 dB, so
@@ -57,7 +58,7 @@ func Resample(x []float64, ratio float64) ([]float64, error) {
 	if q, ok := smallDenominator(1 / ratio); ok {
 		phases = q
 	}
-	table := resampleTable(half, phases, scale)
+	table := keptTable(half, phases, scale)
 
 	y := make([]float64, int(math.Floor(float64(n-1)*ratio*(1+1e-15)))+1)
 	for m := range y {
@@ -79,6 +80,24 @@ func Resample(x []float64, ratio float64) ([]float64, error) {
 		y[m] = sum
 	}
 	return y, nil
+}
+
+// lastTable is the kernel that was used last: many signals in a row are often read at one ratio.
+var lastTable atomic.Pointer[kernelTable]
+
+type kernelTable struct {
+	half, phases int
+	scale        float64
+	rows         [][]float64
+}
+
+func keptTable(half, phases int, scale float64) [][]float64 {
+	if t := lastTable.Load(); t != nil && t.half == half && t.phases == phases && t.scale == scale {
+		return t.rows
+	}
+	t := &kernelTable{half, phases, scale, resampleTable(half, phases, scale)}
+	lastTable.Store(t)
+	return t.rows
 }
 
 // resampleTable holds the kernel for reading at r/phases of the way from one sample to the next, r = 0 … phases:

@@ -115,7 +115,7 @@ func (t *takeJob) run() error {
 	take := Take{}
 	if best := t.chooseClock(work); best != nil {
 		take.Clock = *best
-		take.Corrected = math.Abs(best.PPM) <= maxClockPPM && (best.Source != "direct sound" || math.Abs(best.PPM)*1e-6*t.sweepSeconds() > audibleBlurS)
+		take.Corrected = math.Abs(best.PPM) <= maxClockPPM && t.believable(best)
 	}
 	if take.Corrected {
 		err := t.each(work, func(c int, w *channelWork) error { return t.divideCorrected(c, w, take.Clock.PPM) })
@@ -174,8 +174,10 @@ func (t *takeJob) each(work []channelWork, do func(c int, w *channelWork) error)
 
 func (t *takeJob) timeS(lag float64) float64 { return (float64(t.segmentAt) + lag) / t.SampleRateHz }
 
-func (t *takeJob) sweepSeconds() float64 {
-	return float64(len(t.inverse.excitation.Samples)) / t.SampleRateHz
+// believable tells a clock from the loudspeaker's own delay.
+func (t *takeJob) believable(e *ClockEstimate) bool {
+	seconds := float64(len(t.inverse.excitation.Samples)) / t.SampleRateHz
+	return e.Source != "direct sound" || math.Abs(e.PPM)*1e-6*seconds > loudspeakerS
 }
 
 // divide is the first division, as recorded, and what it says of the clock.
@@ -209,7 +211,7 @@ func (t *takeJob) divide(c int, w *channelWork) error {
 	return nil
 }
 
-const directGateS = 0.005 // of which the second half fades: reflections that early are rare
+const directGateS = 0.002 // of which the second half fades: reflections that early are rare, and the clock shows above 1 kHz
 
 func (w *channelWork) place(d *Deconvolution, t *takeJob) {
 	w.d = d
@@ -374,7 +376,7 @@ func (t *takeJob) wholeTakeFaults(take Take, work []channelWork, earliest float6
 			Text: fmt.Sprintf("the recording stops %.3g s after the sweep, %.3g s are needed: the highest frequencies' response is cut short", (total-ends)/rate, t.ResponseS),
 			Cure: "let the recorder run until the room is silent again, and record again"})
 	}
-	if math.Abs(take.Clock.PPM) > maxClockPPM {
+	if math.Abs(take.Clock.PPM) > maxClockPPM && t.believable(&take.Clock) {
 		faults = append(faults, Fault{Kind: FaultClock, TimeS: t.timeS(earliest),
 			Text: fmt.Sprintf("the recording seems %.0f parts per million longer than the sweep, by the %s, more than clocks differ; not corrected", take.Clock.PPM, take.Clock.Source),
 			Cure: "look for lost samples (a click at the same take), and see that nothing converts the sample rate or changes the speed between player and recorder"})
