@@ -98,9 +98,11 @@ func (h *heights) edgeFactors(k float64, section *Section, places []Place, mesh 
 				z := h.outer * ((float64(piece)+g[0])/float64(pieces) - 0.5)
 				r1 := math.Hypot(distinct[0].X-z, distinct[0].Y)
 				r2 := math.Hypot(distinct[i].X-z, distinct[i].Y)
-				_, h1 := hankel(k * r2)
-				// 2 p_inc ∂G/∂n
-				kirchhoff += lineSource(k, r1) * scale(0.5i*h1, k*distinct[i].Y/r2*g[1]*h.outer/float64(pieces))
+				p1, slope1 := hankel(k * r1)
+				p2, slope2 := hankel(k * r2)
+				// the mean of 2 p ∂G/∂n in both directions
+				both := scale(p1*slope2, distinct[i].Y/r2) + scale(p2*slope1, distinct[0].Y/r1)
+				kirchhoff -= scale(both, k/16*g[1]*h.outer/float64(pieces))
 			}
 		}
 		factor[i] = exact.Flat(i-1) / kirchhoff
