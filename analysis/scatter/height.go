@@ -85,6 +85,8 @@ func (h *heights) edgeFactors(k float64, section *Section, places []Place, mesh 
 			distinct = append(distinct, q)
 		}
 	}
+	// below some hundred hertz the edges and not the wavelength ask for elements: with as few as an eighth of it needs, a bare box is off by a fifth and more
+	mesh.PerWavelength = max(mesh.PerWavelength, 32*2*math.Pi/(k*h.outer))
 	exact, err := SolveExterior(k, &upright, distinct[0], distinct[1:], mesh)
 	if err != nil {
 		return err
