@@ -147,30 +147,31 @@ type vertical struct {
 	series    []matrix // per image and element: in a receiver's distance
 }
 
-// newVertical needs the source's distances from the elements of every image, and the span of the receivers'.
-func (h *heights) newVertical(k, sourceZ, receiverZ float64, source [][]float64, receivers span, scratch *scratch) *vertical {
+// newVertical needs the span of the receivers' distances.
+func (h *heights) newVertical(b *boundary, sourceZ, receiverZ float64, receivers span) *vertical {
 	var s span
-	for _, distances := range source {
-		s.include(distances...)
+	source := b.views[0].column
+	for _, columns := range b.distance {
+		s.include(columns[source]...)
 	}
-	near, from := h.spreads(k, sourceZ, 1, s)
-	far, to := h.spreads(k, receiverZ, 1, receivers)
+	near, from := h.spreads(b.k, sourceZ, 1, s)
+	far, to := h.spreads(b.k, receiverZ, 1, receivers)
 	both := newMatrix(near.terms, far.terms)
 	for i := range near.terms {
 		row := both.row(i)
 		for j := range row {
-			a, b := from.row(i), to.row(j)
+			near, far := from.row(i), to.row(j)
 			for q, weight := range h.weight {
-				row[j] -= scale(a[q]*b[q], weight)
+				row[j] -= scale(near[q]*far[q], weight)
 			}
 		}
 	}
-	v := &vertical{receivers: far, series: make([]matrix, len(source))}
+	v := &vertical{receivers: far, series: make([]matrix, len(b.images))}
 	polynomials := make([]complex128, near.terms)
-	for g, distances := range source {
-		v.series[g] = scratch.matrix(len(distances), far.terms)
+	for g, columns := range b.distance {
+		v.series[g] = b.matrix(b.count, far.terms)
 		clear(v.series[g].v)
-		for i, d := range distances {
+		for i, d := range columns[source] {
 			near.polynomials(polynomials, d)
 			subtractProduct(v.series[g].row(i), polynomials, both.v, far.terms)
 		}
@@ -178,63 +179,61 @@ func (h *heights) newVertical(k, sourceZ, receiverZ float64, source [][]float64,
 	return v
 }
 
-// listener is a receiver as closedBoxes sees it: where in the solution, and at which height.
-type listener struct {
-	view
-	z float64
-}
-
-// closedBoxes returns, per receiver, what the closed boxes scatter: ∫ p ∂G/∂n, averaged over both directions so that it is reciprocal.
+// closedBoxes returns, per receiver, what the closed boxes scatter.
 func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
-	double, distance := b.layers, b.distance
-	source := b.views[0]
 	spans := map[float64]*span{} // of the receivers' distances, by height
 	for p, place := range places[1:] {
 		if spans[place.Z] == nil {
 			spans[place.Z] = &span{}
 		}
-		for g := range distance {
-			spans[place.Z].include(distance[g][b.views[1+p].column]...)
+		for _, columns := range b.distance {
+			spans[place.Z].include(columns[b.views[1+p].column]...)
 		}
 	}
-	verticals := map[float64]*vertical{}
+	type listener struct {
+		view
+		z float64
+	}
 	heard := map[listener]complex128{}
+	verticals := map[float64]*vertical{} // by the receivers' height
 	out := make([]complex128, len(places)-1)
 	for r := range out {
 		l := listener{b.views[1+r], places[1+r].Z}
 		if places[0].X == 0 {
 			l.image = 0 // mirror images hear the same
 		}
-		sum, known := heard[l]
-		if !known {
-			v := verticals[l.z]
-			if v == nil && h.outer > 0 {
-				seen := make([][]float64, len(distance))
-				for g := range seen {
-					seen[g] = distance[g][source.column]
-				}
-				v = h.newVertical(b.k, places[0].Z, l.z, seen, *spans[l.z], b.scratch)
-				verticals[l.z] = v
+		if _, known := heard[l]; !known {
+			if h.outer > 0 && verticals[l.z] == nil {
+				verticals[l.z] = h.newVertical(b, places[0].Z, l.z, *spans[l.z])
 			}
-			for g := range b.images {
-				// an image of the boundary seen from an image of a place: what counts is how the two differ
-				s, o := g^source.image, g^l.image
-				for i := range b.count {
-					both := 0.5 * (b.right[s].row(i)[source.column]*double[o][l.column][i] + b.right[o].row(i)[l.column]*double[s][source.column][i])
-					if v != nil {
-						both *= v.receivers.sum(v.series[s].row(i), distance[o][l.column][i])
-					}
-					sum += both
-				}
-			}
-			heard[l] = sum
+			heard[l] = b.scattered(l.view, verticals[l.z])
 		}
-		out[r] = sum
+		out[r] = heard[l]
 		if h.outer > 0 {
 			out[r] *= h.edge[r]
 		}
 	}
 	return out
+}
+
+// scattered returns ∫ p ∂G/∂n over the boundary for one receiver, averaged over both directions so that it is reciprocal, every element
+// weighed by what the vertical plane makes of it (nil for infinite height).
+func (b *boundary) scattered(receiver view, v *vertical) (sum complex128) {
+	source := b.views[0]
+	for g := range b.images {
+		// what is seen from an image of a place is what the place sees of the images: only how the two differ counts
+		s, r := g^source.image, g^receiver.image
+		for i := range b.count {
+			there := b.right[s].row(i)[source.column] * b.layers[r][receiver.column][i]
+			back := b.right[r].row(i)[receiver.column] * b.layers[s][source.column][i]
+			both := scale(there+back, 0.5)
+			if v != nil {
+				both *= v.receivers.sum(v.series[s].row(i), b.distance[r][receiver.column][i])
+			}
+			sum += both
+		}
+	}
+	return sum
 }
 
 // modes returns the height modes with their excitation by places[0] and their reception at the others.

@@ -7,6 +7,7 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 )
 
@@ -419,6 +420,37 @@ func TestExteriorTwin(t *testing.T) {
 			t.Logf("%s, k = %g/m: largest difference %.1g", c.name, k, worst)
 		}
 	}
+}
+
+// Memory that serves again must not show in the result, nor must what others do at the same time.
+func TestExteriorTogether(t *testing.T) {
+	cases := twinCases()
+	solve := func(c *twinCase) []complex128 {
+		e, err := SolveExterior(20, &c.section, c.source, c.receivers, DefaultMesh)
+		if err != nil {
+			t.Error(err)
+			return nil
+		}
+		p, err := e.Panel(make([]Well, len(c.section.Mouths)), Losses{}, make([]Sensitivity, len(c.receivers)))
+		if err != nil {
+			t.Error(err)
+		}
+		return append(p, e.radiate.v...)
+	}
+	var alone [][]complex128
+	for i := range cases {
+		alone = append(alone, solve(&cases[i]))
+	}
+	var wait sync.WaitGroup
+	for n := range 40 {
+		wait.Go(func() {
+			i := n * 3 % len(cases)
+			if !slices.Equal(solve(&cases[i]), alone[i]) {
+				t.Errorf("%s: not the same in company", cases[i].name)
+			}
+		})
+	}
+	wait.Wait()
 }
 
 // brutePanel is Exterior.Panel with derivatives, by elimination with pivots and the inverse matrix.
