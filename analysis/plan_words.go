@@ -48,6 +48,8 @@ func (p *Plan) setUpSteps() []string {
 	return steps
 }
 
+const levelStepPlayer = 2 // the step of levelSteps that sets the player
+
 // levelSteps is common practice, no source, except for the directive's figure, which is from memory.
 var levelSteps = []string{
 	"Turn the loudspeaker's or amplifier's volume all the way down and mute it while you plug in cables or switch phantom power on.",

@@ -38,10 +38,13 @@ type RecordedSweep struct {
 	ClockFrom      string            `json:"clock_from"` // loopback, pilot, repeats or direct sound; empty where unknown
 	ClockCorrected bool              `json:"clock_ok"`   // put right by resampling
 	SNRDB          []Num             `json:"snr_db"`     // per band, of the response as cut
-	Distortion     []DistortionOrder `json:"distortion"` // orders 2 to 5
-	Left           bool              `json:"left_out"`   // damaged, while the file holds others
-	BeforeS        Num               `json:"before_s"`   // of the response before the direct sound
-	ZeroKnown      bool              `json:"zero_known"` // the loopback tells when the sweep was played
+	SNRMedianDB    Num               `json:"snr_median_db"`
+	SNRLowestDB    Num               `json:"snr_lowest_db"`
+	SNRLowestHz    Num               `json:"snr_lowest_hz"` // mid-band where it is lowest
+	Distortion     []DistortionOrder `json:"distortion"`    // orders 2 to 5
+	Left           bool              `json:"left_out"`      // damaged, while the file holds others
+	BeforeS        Num               `json:"before_s"`      // of the response before the direct sound
+	ZeroKnown      bool              `json:"zero_known"`    // the loopback tells when the sweep was played
 }
 
 // MeasuredRecordings is what the sweep recordings of a survey hold, with the responses.
@@ -60,8 +63,9 @@ func (m *MeasuredRecordings) Response(file, sweep int) (samples []float64, sampl
 // DistortionOrder is the level of one distortion order per band of the played frequency, in dB re the linear response; unknown where the noise
 // hides it or the sweep doesn't reach.
 type DistortionOrder struct {
-	Order   int   `json:"order"`
-	LevelDB []Num `json:"level_db"`
+	Order    int   `json:"order"`
+	LevelDB  []Num `json:"level_db"`
+	MedianDB Num   `json:"median_db"` // over the bands in which it is known
 }
 
 // RecordingError is a recording that can't be used.
@@ -391,22 +395,23 @@ func (t *recordedTakes) fill(p *SurveyPosition) error {
 	return nil
 }
 
-// isLoopback says that a response is nothing but a pulse: even a dead room sends something back.
+// isLoopback says that a response is nothing but a pulse: even a dead room sends something back. The lowest frequencies of the sweep's band ring, so
+// second differences are looked at.
 func isLoopback(r *response) bool {
-	peak := 0
-	for i, v := range r.samples {
-		if math.Abs(v) > math.Abs(r.samples[peak]) {
-			peak = i
+	bend := func(i int) float64 { return r.samples[i-1] - 2*r.samples[i] + r.samples[i+1] }
+	peak, highest := 0, 0.0
+	for i := 1; i < len(r.samples)-1; i++ {
+		if v := math.Abs(bend(i)); v > highest {
+			peak, highest = i, v
 		}
 	}
-	near := int(0.0005 * r.sampleRateHz)
-	rest := 0.0
-	for i, v := range r.samples {
+	near, rest := int(0.001*r.sampleRateHz), 0.0
+	for i := 1; i < len(r.samples)-1; i++ {
 		if i < peak-near || i > peak+near {
-			rest = max(rest, math.Abs(v))
+			rest = max(rest, math.Abs(bend(i)))
 		}
 	}
-	return rest < 0.003*math.Abs(r.samples[peak]) // −50 dB; the division's own ripple is at −60
+	return rest < 0.003*highest // −50 dB
 }
 
 // damage names the fault that spoils a take, if one does.
@@ -449,20 +454,34 @@ func (t *recordedTakes) bandOf(take *dsp.Take) (lowHz, highHz float64) {
 
 func (t *recordedTakes) add(take *dsp.Take, lowHz, highHz float64, leftOut bool) {
 	r := &take.Responses[0]
-	out := RecordedSweep{StartS: Num(take.StartS), ClockPPM: Unknown(), ClockFrom: take.Clock.Source, ClockCorrected: take.Corrected, Left: leftOut,
+	out := RecordedSweep{StartS: Num(take.StartS), SNRMedianDB: Unknown(), SNRLowestDB: Unknown(), SNRLowestHz: Unknown(), ClockPPM: Unknown(), ClockFrom: take.Clock.Source, ClockCorrected: take.Corrected, Left: leftOut,
 		BeforeS: Num(r.DirectS - r.StartS), ZeroKnown: r.ZeroKnown}
 	if out.ClockFrom != "" {
 		out.ClockPPM = Num(take.Clock.PPM)
 	}
-	for _, v := range r.SNRdB {
-		out.SNRDB = append(out.SNRDB, Num(v))
+	var known []float64
+	for i, v := range r.SNRdB {
+		if out.SNRDB = append(out.SNRDB, Num(v)); Num(v).Known() && t.bands[i].LowHz >= lowHz && t.bands[i].HighHz <= highHz {
+			if known = append(known, v); len(known) == 1 || Num(v) < out.SNRLowestDB {
+				out.SNRLowestDB, out.SNRLowestHz = Num(v), Num(t.bands[i].CentreHz)
+			}
+		}
+	}
+	if known != nil {
+		out.SNRMedianDB = Num(median(known))
 	}
 	for order := 2; order <= dsp.HarmonicOrders; order++ {
-		d := DistortionOrder{Order: order}
+		d := DistortionOrder{Order: order, MedianDB: Unknown()}
+		var known []float64
 		for _, h := range r.Harmonics {
 			if h.Order == order {
-				d.LevelDB = append(d.LevelDB, Num(h.LevelDB))
+				if d.LevelDB = append(d.LevelDB, Num(h.LevelDB)); Num(h.LevelDB).Known() {
+					known = append(known, h.LevelDB)
+				}
 			}
+		}
+		if known != nil {
+			d.MedianDB = Num(median(known))
 		}
 		if d.LevelDB != nil {
 			out.Distortion = append(out.Distortion, d)
@@ -770,8 +789,13 @@ func (r *run) medianAlignment(state string, value func(*Alignment) Num) (float64
 	if values == nil {
 		return 0, false
 	}
+	return median(values), true
+}
+
+// median sorts values, of which there must be one, and returns the middle one, the upper of two.
+func median(values []float64) float64 {
 	slices.Sort(values)
-	return values[len(values)/2], true
+	return values[len(values)/2]
 }
 
 // alignmentText tells what aligning the takes did to the residual of the direct sound; nothing where there was nothing to do.
@@ -800,6 +824,7 @@ func louder(gain Num) string {
 }
 
 // handlingNotes is the method of what was done to the takes before gating, where something was.
+// (placeholder)
 func handlingNotes(res *Result) []Note {
 	var notes []Note
 	if res.Recordings != nil {

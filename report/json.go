@@ -16,10 +16,22 @@ func JSON(w io.Writer, r *analysis.Result) error {
 	if r == nil {
 		return errNoResult
 	}
+	return encode(w, *r)
+}
+
+// RecordingsJSON writes what recordings hold, but for the responses, in the same way.
+func RecordingsJSON(w io.Writer, r *analysis.Recordings) error {
+	if r == nil {
+		return errNoRecordings
+	}
+	return encode(w, *r)
+}
+
+func encode(w io.Writer, value any) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", "  ")
-	if err := enc.Encode(listed(reflect.ValueOf(*r)).Interface()); err != nil {
+	if err := enc.Encode(listed(reflect.ValueOf(value)).Interface()); err != nil {
 		return fmt.Errorf("report: the result can't be written as JSON: %w", err)
 	}
 	return nil

@@ -50,7 +50,10 @@ func orElse(s, other string) string {
 }
 
 // wrap writes s after lead, its further lines indented by lead's width; at most three lines.
-func (t *text) wrap(lead, s string) {
+func (t *text) wrap(lead, s string) { t.wrapUpTo(3, lead, s) }
+
+// wrapUpTo does so on at most that many lines.
+func (t *text) wrapUpTo(most int, lead, s string) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	line, lines := lead, 0
 	for _, word := range strings.Fields(clean(s)) {
@@ -60,7 +63,7 @@ func (t *text) wrap(lead, s string) {
 				line += " " + word
 				continue
 			}
-			if lines++; lines == 3 {
+			if lines++; lines == most {
 				t.WriteString(shorten(line, textWidth-2) + " …\n")
 				return
 			}

@@ -40,7 +40,7 @@ than a flat board, over which band and to which angles. It works from impulse re
 ` + exitCodes,
 		SilenceUsage: true, SilenceErrors: true,
 	}
-	root.AddCommand(checkCommand(&code), predictCommand(&code), exampleCommand(), planCommand())
+	root.AddCommand(checkCommand(&code), predictCommand(&code), exampleCommand(), planCommand(), sweepCommand(), responsesCommand())
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

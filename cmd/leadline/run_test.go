@@ -316,7 +316,7 @@ func TestInterrupted(t *testing.T) {
 
 // Every command's help ends with an example and names the exit codes.
 func TestHelp(t *testing.T) {
-	for _, command := range []string{"check", "predict", "example"} {
+	for _, command := range []string{"check", "predict", "example", "plan", "sweep", "responses"} {
 		o := leadline(command, "--help")
 		if o.code != 0 || !strings.Contains(o.stdout, "Examples:") || !strings.Contains(o.stdout, "Exit codes:") {
 			t.Errorf("%s --help: %+v", command, o)

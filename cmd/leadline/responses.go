@@ -1,0 +1,125 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/leadline/leadline/analysis"
+	"github.com/leadline/leadline/dsp"
+	"github.com/leadline/leadline/report"
+	"github.com/spf13/cobra"
+)
+
+func responsesCommand() *cobra.Command {
+	var seconds float64
+	var data string
+	cmd := &cobra.Command{
+		Use:   "responses SURVEY.toml DIR",
+		Short: "Turn the sweep recordings of a survey into impulse responses",
+		Long: `Responses divides the sweep out of every recording that a survey names and writes the impulse responses into DIR, as WAV files of 32-bit floats, with a
+copy of the survey that names them. It prints noise, distortion and clock of every sweep; faults go to standard error, with the cure. A check does the
+same by itself, and more: it compares the takes' clocks, and it knows the noise from the silence. This command is for looking at the responses, or for
+using them elsewhere. DIR is made if needed; files of the same names are replaced,
+but never the survey or the recordings themselves.
+
+` + exitCodes,
+		Example: `  leadline responses survey.toml responses
+  leadline check responses/survey.toml --report report.html`,
+		Args: cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if !(seconds > 0 && seconds <= 10) {
+				return fmt.Errorf("responses: --seconds %g: expected more than 0 and at most 10 seconds", seconds)
+			}
+			survey, err := analysis.LoadSurvey(args[0])
+			if err != nil {
+				return err
+			}
+			if err := survey.CheckFiles(); err != nil {
+				return err
+			}
+			progress := newProgress(cmd.ErrOrStderr())
+			recordings, err := analysis.ReadRecordings(cmd.Context(), survey, seconds, func(share float64) { progress.update("reading", share) })
+			progress.done()
+			if err != nil {
+				return err
+			}
+			return writeResponses(cmd, survey, recordings, args[1], data)
+		},
+	}
+	cmd.Flags().Float64Var(&seconds, "seconds", analysis.ResponseS, "how much of each response to keep after the direct sound")
+	cmd.Flags().StringVar(&data, "data", "", "write noise, distortion and clock, band by band, as JSON; - for standard output")
+	return cmd
+}
+
+func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *analysis.MeasuredRecordings, dir, data string) error {
+	list := recordings.ResponseFiles()
+	files := []rendered{{filepath.Join(dir, "survey.toml"), recordings.SurveyFile(survey, list)}}
+	for _, f := range list {
+		x, rate := recordings.Response(f.File, f.Sweep)
+		var b bytes.Buffer
+		audio := &dsp.Audio{SampleRateHz: int(rate), Channels: [][]float64{x}}
+		if err := dsp.WriteWAV(&b, audio, dsp.WAVFormat{SampleRateHz: int(rate), BitsPerSample: 32, Float: true}); err != nil {
+			return fmt.Errorf("%s: %w", f.Path, err)
+		}
+		files = append(files, rendered{filepath.Join(dir, filepath.FromSlash(f.Path)), b.Bytes()})
+	}
+	if data != "" {
+		var b bytes.Buffer
+		if err := report.RecordingsJSON(&b, &recordings.Recordings); err != nil {
+			return err
+		}
+		files = append(files, rendered{data, b.Bytes()})
+	}
+	if err := sparesInputs(survey, recordings, files); err != nil {
+		return err
+	}
+	for _, f := range files[:1+len(list)] {
+		if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
+			return err
+		}
+	}
+	if err := writeAll(files, cmd.OutOrStdout()); err != nil {
+		return err
+	}
+	for _, f := range recordings.Files {
+		for _, w := range f.Faults {
+			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s: %s\n", w.Where, w.Text)
+		}
+	}
+	if data == "-" {
+		return nil
+	}
+	if err := report.RecordingsText(cmd.OutOrStdout(), &recordings.Recordings); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(cmd.OutOrStdout(), "%d responses and their survey: %s\n", len(list), files[0].path)
+	return err
+}
+
+// sparesInputs refuses to replace what the responses were made from.
+func sparesInputs(survey *analysis.Survey, recordings *analysis.MeasuredRecordings, files []rendered) error {
+	inputs := []string{survey.Path, survey.Sweep.File}
+	for _, f := range recordings.Files {
+		inputs = append(inputs, f.File)
+	}
+	var known []os.FileInfo
+	for _, path := range inputs {
+		if info, err := os.Stat(path); path != "" && err == nil {
+			known = append(known, info)
+		}
+	}
+	for _, f := range files {
+		info, err := os.Stat(f.path)
+		if err != nil {
+			continue // not there yet; other troubles show when it is written
+		}
+		for _, k := range known {
+			if os.SameFile(info, k) {
+				return fmt.Errorf("responses: %s is one of the files to be read: give another folder", f.path)
+			}
+		}
+	}
+	return nil
+}
