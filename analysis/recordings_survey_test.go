@@ -61,7 +61,9 @@ func TestSurveyOfResponses(t *testing.T) {
 		if after.Sweep != nil || after.Positions[0].MicM != before.Positions[0].MicM {
 			t.Errorf("%s: sweep %v, microphone %v", name, after.Sweep, after.Positions[0].MicM)
 		}
-		same := func(s *Survey) string { return fmt.Sprint(s.Title, s.ToleranceM, s.Air, s.Panel, s.SourceM, s.Room, s.Gate) }
+		same := func(s *Survey) string {
+			return fmt.Sprint(s.Title, s.ToleranceM, s.Air, s.Panel, s.SourceM, s.Room, s.Gate)
+		}
 		if same(after) != same(before) {
 			t.Errorf("%s:\n%s\nwant\n%s", name, same(after), same(before))
 		}
