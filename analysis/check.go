@@ -43,10 +43,10 @@ type run struct {
 	positions []*measuredPosition // nil entries where nothing was measured
 	gates     []gate
 	grid      grid
-	fine      int // fine grid steps in one step of grid, for combs
 	source    []complex128
 	outside   *outside
 	models    []*gatedModel // nil without a gate
+	added     []float64     // per position: noise that the subtraction adds, as a multiple of one take's
 
 	panel, flat           [][]complex128   // gated transfer functions per position, means of takes, [k]
 	panelTakes            [][][]complex128 // per position and take
@@ -237,6 +237,7 @@ func (r *run) transferFunctions() {
 	n := len(r.positions)
 	r.panel, r.flat = make([][]complex128, n), make([][]complex128, n)
 	r.panelTakes, r.flatTakes = make([][][]complex128, n), make([][][]complex128, n)
+	r.subtractLess()
 	parallel(0, n, func(i int) {
 		m := r.positions[i]
 		for _, x := range m.panel {
@@ -260,6 +261,34 @@ func (r *run) transfer(m *measuredPosition, x []float64, window dsp.GateWindow) 
 		spectrum[k] /= r.source[k]
 	}
 	return spectrum
+}
+
+// subtractLess puts back the part of the empty room that is but noise: where the room is silent in the gate, subtracting it adds noise and takes
+// nothing away. The share α that stays subtracted is the best linear one, 1 − N/E with E the energy of the empty room in the gate and N its noise
+// (Wiener's factor), so quiet recordings keep the full subtraction.
+func (r *run) subtractLess() {
+	r.added = make([]float64, len(r.positions))
+	b := Band{LowHz: float64(r.result.Spectrum.LowestUsableHz), HighHz: float64(r.result.Spectrum.HighestUsableHz)}
+	for i, m := range r.positions {
+		r.added[i] = 1
+		if m.empty == nil || math.IsNaN(m.noise) || !(b.HighHz > b.LowHz) {
+			continue
+		}
+		room := r.energy(r.transfer(m, m.empty, r.gates[i].window), &b)
+		noise := r.noise(m, i, &b) / 2 // of one take
+		if !(noise > 0 && room > 0) {
+			continue
+		}
+		share := max(0, 1-noise/room)
+		r.added[i] = share*share + (1-share)*(1-share)*max(0, room-noise)/noise
+		for _, set := range [][][]float64{m.panel, m.flat} {
+			for _, x := range set {
+				for n := range x {
+					x[n] += (1 - share) * m.empty[n]
+				}
+			}
+		}
+	}
 }
 
 func meanSpectrum(takes [][]complex128) []complex128 {

@@ -36,6 +36,8 @@ const (
 	modelError  = 0.06   // of the rms reflection at a frequency: what remains of the virtual bench at the true depths
 	commonError = 0.10   // of a factor common to all positions at a frequency: source level, upper and lower edges
 	pathErrorM  = 0.003  // of the path of the reflection less that of the direct sound, per position
+	buildM      = 0.002  // of a depth from its design, as wood and a saw have it; wells that are far off cost no more the further they are
+	farM        = 0.006  // what is far
 	offsetM     = 0.0003 // of an offset common to all wells: the data can hardly tell it from a front face that stands elsewhere, and a saw doesn't make it
 	commonPathM = 0.010  // of the same for all positions: source and panel front stand elsewhere than a tape measure said
 )
@@ -133,6 +135,10 @@ func (f *fitData) score(s *fitState) {
 		sum += u
 	}
 	s.cost -= together * sum * sum
+	for j, d := range s.depths {
+		u := d - f.design[j]
+		s.cost += u * u / (buildM * buildM) / (1 + u*u/(farM*farM))
+	}
 	if _, offset, precision := f.offsetPrior(s.depths); precision > 0 {
 		s.cost += precision * offset * offset
 	}
@@ -238,6 +244,11 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 	}
 	share, offset, precision := f.offsetPrior(s.depths)
 	for p := range wells {
+		u := s.depths[p] - f.design[p]
+		far := 1 + u*u/(farM*farM)
+		near := 1 / (buildM * buildM * far * far)
+		a.SetSym(p, p, a.At(p, p)+near)
+		b.SetVec(p, b.AtVec(p)-near*u)
 		for q := p; q < wells; q++ {
 			a.SetSym(p, q, a.At(p, q)+precision*share[p]*share[q])
 		}
@@ -407,7 +418,8 @@ type recovered struct {
 	explanations []Explanation
 }
 
-// recoverDepths fits all depths from several starts and keeps the best.
+// recoverDepths fits all depths: from the design and, unless that explains the data, from the best that a search finds. The search begins at the cheapest of
+// the design read from any well on, forwards or backwards (a sequence begun elsewhere, a panel hung mirrored).
 func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 	design := f.design
 	deepest := slices.Max(design)
@@ -417,33 +429,26 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 		return nil, err
 	}
 	out := &recovered{designMisfit: atDesign.misfit}
-	starts := [][]float64{design}
-	mirrored := slices.Clone(design)
-	slices.Reverse(mirrored)
-	found, err := f.search(ctx, design, limit)
-	if err != nil {
+	if out.best, err = f.polish(ctx, design, limit); err != nil {
 		return nil, err
 	}
-	if !slices.Equal(found, design) {
-		starts = append(starts, found)
-	}
-	if !slices.Equal(mirrored, design) {
-		m, err := f.evaluate(slices.Clone(mirrored), make([]float64, len(f.models)), false)
+	states := []*fitState{out.best}
+	if f.unexplained(out.best) > 2*modelError {
+		few := f.thinned()
+		first, err := few.cheapestOrder(design)
 		if err != nil {
 			return nil, err
 		}
-		if m.cost < 1.5*atDesign.cost {
-			starts = append(starts, mirrored)
+		found, err := few.search(ctx, first, limit)
+		if err != nil {
+			return nil, err
 		}
-	}
-	var states []*fitState
-	for _, s := range starts {
-		state, err := f.polish(ctx, s, limit)
+		state, err := f.polish(ctx, found, limit)
 		if err != nil {
 			return nil, err
 		}
 		states = append(states, state)
-		if out.best == nil || state.cost < out.best.cost {
+		if state.cost < out.best.cost {
 			out.best = state
 		}
 	}
@@ -461,6 +466,45 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 	return out, err
 }
 
+// unexplained is the misfit less what is noise.
+func (f *fitData) unexplained(s *fitState) float64 {
+	return math.Sqrt(max(0, s.misfit*s.misfit-f.noiseShare))
+}
+
+// thinned returns the data of at most 13 positions, spread evenly: enough for searches, which end in a fit to all.
+func (f *fitData) thinned() *fitData {
+	const enough = 13
+	every := (len(f.models) + enough - 1) / enough
+	few := *f
+	few.models, few.measured, few.receivers = nil, nil, nil
+	for i := 0; i < len(f.models); i += every {
+		few.models = append(few.models, f.models[i])
+		few.measured = append(few.measured, f.measured[i])
+		few.receivers = append(few.receivers, f.receivers[i])
+	}
+	return &few
+}
+
+// cheapestOrder returns the order of the design's wells, begun at any well, forwards or backwards, that fits best.
+func (f *fitData) cheapestOrder(design []float64) ([]float64, error) {
+	mirrored := slices.Clone(design)
+	slices.Reverse(mirrored)
+	best, lowest := design, math.Inf(1)
+	for _, order := range [][]float64{design, mirrored} {
+		for n := range order {
+			start := append(slices.Clone(order[n:]), order[:n]...)
+			s, err := f.evaluate(start, make([]float64, len(f.models)), false)
+			if err != nil {
+				return nil, err
+			}
+			if s.cost < lowest {
+				best, lowest = start, s.cost
+			}
+		}
+	}
+	return best, nil
+}
+
 // asGood is the difference in cost below which two explanations can't be told apart: a likelihood ratio of e²,
 // about 7 to 1.
 const asGood = 4
@@ -475,15 +519,22 @@ func farthest(a, b []float64) (most float64) {
 // rivals looks for other depths of single wells that fit about as well as the best: half a wavelength further, say.
 func (f *fitData) rivals(ctx context.Context, best *fitState, limit float64) ([]*fitState, error) {
 	const stepM, apartM = 0.004, 0.008
-	variations, err := f.variations(best.depths)
+	few := f.thinned()
+	here, err := few.evaluate(best.depths, make([]float64, len(few.models)), false)
+	if err != nil {
+		return nil, err
+	}
+	variations, err := few.variations(best.depths)
 	if err != nil {
 		return nil, err
 	}
 	grid := int(limit/stepM) + 1
 	costs := make([]float64, len(best.depths)*grid)
 	parallel(0, len(costs), func(c int) {
-		costs[c] = f.costAfter(best, variations, c/grid, float64(c%grid)*stepM)
+		costs[c] = few.costAfter(here, variations, c/grid, float64(c%grid)*stepM)
 	})
+	// fewer positions tell less: what they can't exclude is tried on all
+	within := 4 * asGood * float64(len(few.models)) / float64(len(f.models))
 	type candidate struct {
 		well  int
 		depth float64
@@ -496,7 +547,7 @@ func (f *fitData) rivals(ctx context.Context, best *fitState, limit float64) ([]
 			depth := float64(n) * stepM
 			lowest := (n == 0 || cost <= row[n-1]) && (n == grid-1 || cost < row[n+1])
 			// the coarse grid and the plane modes alone overrate the cost, so look a little further than asGood
-			if !lowest || math.Abs(depth-at) < apartM || cost > best.cost+4*asGood {
+			if !lowest || math.Abs(depth-at) < apartM || cost > here.cost+within {
 				continue
 			}
 			candidates = append(candidates, candidate{j, depth, cost})
@@ -546,44 +597,35 @@ func (f *fitData) uncertainty(s *fitState) ([]float64, error) {
 	if err := factor.InverseTo(&covariance); err != nil {
 		return nil, fmt.Errorf("depth fit: %w", err)
 	}
-	variance := make([]float64, wells)
-	scale := max(1, s.cost/float64(max(1, f.values()-wells)))
-	for j := range variance {
-		variance[j] = covariance.At(j, j) * scale
-	}
+	spread := make([]float64, wells) // per well: the larger jackknife variance
 	for _, block := range []func(i, k int) int{
 		func(i, k int) int { return i * blocks / len(f.models) },
 		func(i, k int) int { return (k - f.first) * blocks / (f.last - f.first + 1) },
 	} {
-		spread := make([]float64, wells)
+		sum := make([]float64, wells)
 		for leave := range blocks {
 			a, b := f.normalEquations(s, func(i, k int) bool { return block(i, k) != leave })
 			step, err := solveStep(a, b, 0)
 			if err != nil {
 				continue
 			}
-			for j := range spread {
+			for j := range sum {
 				d := step.AtVec(j) - whole.AtVec(j)
-				spread[j] += d * d * (blocks - 1) / blocks
+				sum[j] += d * d * (blocks - 1) / blocks
 			}
 		}
-		for j := range variance {
-			variance[j] = max(variance[j], spread[j])
+		for j := range spread {
+			spread[j] = max(spread[j], sum[j])
 		}
 	}
-	for j, v := range variance {
-		variance[j] = math.Sqrt(v + offsetM*offsetM)
+	// five blocks tell little of a single well: the covariance gives the wells' shares, all wells together the scale
+	scale := 0.0
+	for j, v := range spread {
+		scale += v / covariance.At(j, j) / float64(wells)
 	}
-	return variance, nil
-}
-
-// values returns how many independent real values the data hold, roughly: weights are thinned for it.
-func (f *fitData) values() int {
-	n := 0
-	for k := f.first; k <= f.last; k++ {
-		if f.weight[k] > 0 {
-			n += 2 * len(f.models)
-		}
+	deviation := make([]float64, wells)
+	for j := range deviation {
+		deviation[j] = math.Sqrt(covariance.At(j, j)*scale + offsetM*offsetM)
 	}
-	return n
+	return deviation, nil
 }

@@ -51,6 +51,7 @@ func firstEchoes(positions []*measuredPosition) []float64 {
 	out := make([]float64, len(positions))
 	var aligned [][]float64
 	var owner []int
+	var limits []float64
 	rate := 0.0
 	for i, m := range positions {
 		out[i] = math.NaN()
@@ -71,6 +72,11 @@ func firstEchoes(positions []*measuredPosition) []float64 {
 			x[n] /= peak
 		}
 		aligned, owner = append(aligned, x), append(owner, i)
+		limit := threshold // noise reaches five standard deviations once in a million samples
+		if !math.IsNaN(m.noise) {
+			limit = max(limit, 5*math.Sqrt(m.noise)/peak)
+		}
+		limits = append(limits, limit)
 	}
 	if len(aligned) < atLeast {
 		return out
@@ -89,7 +95,7 @@ func firstEchoes(positions []*measuredPosition) []float64 {
 	}
 	for a, x := range aligned {
 		for n := int(0.0005 * rate); n < min(len(x), len(median)); n++ {
-			if math.Abs(x[n]-median[n]) > threshold {
+			if math.Abs(x[n]-median[n]) > limits[a] {
 				out[owner[a]] = float64(n) / rate
 				break
 			}

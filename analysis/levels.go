@@ -292,7 +292,7 @@ func (r *run) fillResidual(b *Band) {
 	}
 }
 
-// noise returns the energy, as energy() gives it, that noise puts into a gated difference of two takes.
+// noise returns the energy, as energy() gives it, that noise puts into a gated difference of two takes, less where subtractLess has put some back.
 func (r *run) noise(m *measuredPosition, i int, b *Band) float64 {
 	noise := m.noiseDensity(b.LowHz, b.HighHz)
 	if math.IsNaN(noise) {
@@ -305,9 +305,13 @@ func (r *run) noise(m *measuredPosition, i int, b *Band) float64 {
 		samples += w * w
 	}
 	var sum, hertz float64
+	takes := 2.0
+	if r.added != nil {
+		takes = 1 + r.added[i]
+	}
 	for k := r.grid.first; k <= r.grid.last; k++ {
 		if share := dsp.BandShare(k, r.grid.stepHz, dsp.Band{LowHz: b.LowHz, HighHz: b.HighHz}); share > 0 && r.source[k] != 0 {
-			sum += share * 2 * noise * samples / squared(r.source[k])
+			sum += share * takes * noise * samples / squared(r.source[k])
 			hertz += share
 		}
 	}

@@ -28,7 +28,7 @@ func (r *run) depths(ctx context.Context) error {
 	const tooMuch = 0.4 // the virtual bench leaves 0.1; a rig or panel that is not as the survey says, half and more
 	unexplained := 0.0
 	if found != nil {
-		unexplained = math.Sqrt(max(0, found.best.misfit*found.best.misfit-fit.noiseShare))
+		unexplained = fit.unexplained(found.best)
 	}
 	for j, d := range design {
 		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(), GainInDiffusion: Unknown(),
@@ -82,12 +82,7 @@ func (r *run) judgeWell(w *Well, depth, standardDeviation float64) {
 
 // fitData gathers what the depth fit needs; nil where too little counts.
 func (r *run) fitData() *fitData {
-	low, high := math.Inf(1), 0.0
-	for _, b := range r.result.Bands {
-		if b.Usable && b.HighHz <= predictionEndHz {
-			low, high = min(low, b.LowHz), max(high, b.HighHz)
-		}
-	}
+	low, high := float64(r.result.Spectrum.LowestUsableHz), min(predictionEndHz, float64(r.result.Spectrum.HighestUsableHz))
 	f := &fitData{outside: r.outside, airLosses: true, design: r.survey.Panel.DepthsM}
 	for i := range r.positions {
 		f.models = append(f.models, r.models[i])
@@ -103,7 +98,7 @@ func (r *run) fitData() *fitData {
 	for _, g := range r.gates {
 		shortest = min(shortest, g.lengthS)
 	}
-	thin := min(1, r.grid.stepHz*shortest) / dependence // neighbouring bins share information
+	thin := min(1, r.grid.stepHz*shortest) // neighbouring bins share information
 	var noise, whole float64
 	for k := f.first; k <= f.last; k++ {
 		variance, power := 0.0, 0.0
@@ -112,7 +107,7 @@ func (r *run) fitData() *fitData {
 			b := Band{LowHz: (float64(k) - 0.5) * r.grid.stepHz, HighHz: (float64(k) + 0.5) * r.grid.stepHz}
 			variance += r.noise(m, i, &b) / (16 * math.Pi * math.Pi) / float64(len(r.positions))
 		}
-		f.weight[k] = thin / (variance + modelError*modelError*power)
+		f.weight[k] = thin / (variance + dependence*modelError*modelError*power)
 		noise, whole = noise+variance, whole+power
 	}
 	f.noiseShare = noise / whole

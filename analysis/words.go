@@ -230,7 +230,7 @@ func methodNotes(res *Result) []Note {
 		Note{"Level", "The reflection is divided by what the source sends to the panel, taken from the direct sound, so that loudspeaker and microphone cancel out.", ""},
 		Note{"Correlation scattering coefficient", "1 − |Σ p₁p₀*|² / (Σ|p₁|² Σ|p₀|²) over the positions, panel against flat board.", "Mommertz, Applied Acoustics 60 (2000) 201"},
 		Note{"Intervals", "95 % from the spread of repeated takes with Student's t.", "JCGM 100:2008"},
-		Note{"Built depths", "All depths together are fitted to the complex gated reflections of all positions by least squares, after a search that changes single wells; one factor per frequency and one path error per position are free within narrow limits.", ""},
+		Note{"Built depths", "All depths together are fitted to the complex gated reflections of all positions by least squares, after a search that changes single wells; one factor per frequency and one path error per position are free within narrow limits. Depths are taken to lie within about 2\u00a0mm of the design unless the data say otherwise, as wood and a saw have it; that matters only where noise is strong.", ""},
 	)
 }
 

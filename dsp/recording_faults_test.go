@@ -6,14 +6,6 @@ import (
 	"testing"
 )
 
-func kinds(faults []Fault) map[string]int {
-	m := map[string]int{}
-	for _, f := range faults {
-		m[f.Kind]++
-	}
-	return m
-}
-
 func sine(n int, frequencyHz, amplitude, rate float64) []float64 {
 	x := make([]float64, n)
 	for i := range x {
