@@ -109,7 +109,7 @@ func Predict(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	r.fillBands()
 	for i, d := range s.Panel.DepthsM {
 		r.result.Wells = append(r.result.Wells, Well{Number: i + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(),
-			DifferenceM: Unknown(), Loss: Unknown(), GainInDiffusion: Unknown(), Verdict: "undecided", Why: "nothing was measured"})
+			DifferenceM: Unknown(), Loss: Unknown(), LossLow: Unknown(), LossHigh: Unknown(), GainInDiffusion: Unknown(), Verdict: "undecided", Why: "nothing was measured"})
 	}
 	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
 		return nil, err

@@ -37,6 +37,7 @@ const (
 	commonError = 0.10   // of a factor common to all positions at a frequency: source level, upper and lower edges
 	pathErrorM  = 0.003  // of the path of the reflection less that of the direct sound, per position
 	buildM      = 0.002  // of a depth from its design, as wood and a saw have it; wells that are far off cost no more the further they are
+	lossPrior   = 0.15   // of a well's extra loss: a reflection weaker by 2.6 dB
 	farM        = 0.006  // what is far
 	offsetM     = 0.0003 // of an offset common to all wells: the data can hardly tell it from a front face that stands elsewhere, and a saw doesn't make it
 	commonPathM = 0.010  // of the same for all positions: source and panel front stand elsewhere than a tape measure said
@@ -47,23 +48,33 @@ type fitState struct {
 	depths []float64
 	shifts []float64        // per position: time by which the reflection comes later than the survey's geometry says, s
 	model  [][]complex128   // per position, [k], shifts included
-	slopes [][][]complex128 // per position and well, [k]: derivative with respect to the depth
+	losses []float64        // per well: extra loss (scatter.Well.Loss); nil where wells are taken as rigid and tight
+	slopes [][][]complex128 // per position and unknown, [k]: derivative with respect to the depths, then, where there are any, the losses
 	common []complex128     // per k: factor on all positions
 	cost   float64          // weighted squares, priors included
 	misfit float64          // rms of what is left, re the measured reflection
 }
 
-// evaluate predicts the depths, with derivatives where asked.
+// evaluate predicts the depths of rigid wells, with derivatives where asked.
 func (f *fitData) evaluate(depths, shifts []float64, derivatives bool) (*fitState, error) {
+	return f.evaluateLossy(depths, nil, shifts, derivatives)
+}
+
+// evaluateLossy is evaluate for wells with losses, or without where losses is nil.
+func (f *fitData) evaluateLossy(depths, losses, shifts []float64, derivatives bool) (*fitState, error) {
 	var sensitivity [][]scatter.Sensitivity
 	if derivatives {
 		sensitivity = make([][]scatter.Sensitivity, f.outside.count())
 	}
-	field, err := f.outside.panel(wellsOf(depths), f.airLosses, sensitivity)
+	wells := wellsOf(depths)
+	for j, l := range losses {
+		wells[j].Loss = l
+	}
+	field, err := f.outside.panel(wells, f.airLosses, sensitivity)
 	if err != nil {
 		return nil, err
 	}
-	s := &fitState{depths: depths, shifts: shifts, model: make([][]complex128, len(f.models))}
+	s := &fitState{depths: depths, losses: losses, shifts: shifts, model: make([][]complex128, len(f.models))}
 	if derivatives {
 		s.slopes = make([][][]complex128, len(f.models))
 	}
@@ -73,13 +84,16 @@ func (f *fitData) evaluate(depths, shifts []float64, derivatives bool) (*fitStat
 		if !derivatives {
 			return
 		}
-		s.slopes[i] = make([][]complex128, len(depths))
 		transfer := make([]complex128, f.outside.count())
-		for j := range depths {
+		for j := range len(depths) + len(losses) {
 			for k := f.outside.first; k <= f.outside.last; k++ {
-				transfer[k] = sensitivity[k][r].Depth[j]
+				if j < len(depths) {
+					transfer[k] = sensitivity[k][r].Depth[j]
+				} else {
+					transfer[k] = sensitivity[k][r].Loss[j-len(depths)]
+				}
 			}
-			s.slopes[i][j] = f.shifted(f.models[i].apply(transfer), shifts[i])
+			s.slopes[i] = append(s.slopes[i], f.shifted(f.models[i].apply(transfer), shifts[i]))
 		}
 	})
 	f.score(s)
@@ -135,6 +149,9 @@ func (f *fitData) score(s *fitState) {
 		sum += u
 	}
 	s.cost -= together * sum * sum
+	for _, l := range s.losses {
+		s.cost += l * l / (lossPrior * lossPrior)
+	}
 	for j, d := range s.depths {
 		u := d - f.design[j]
 		s.cost += u * u / (buildM * buildM) / (1 + u*u/(farM*farM))
@@ -172,9 +189,10 @@ func (f *fitData) shiftPrior() (own, together float64) {
 }
 
 // normalEquations returns the Gauss–Newton system for depths and shifts at s, the common factors eliminated, from the positions and bins
-// that keep says. The unknowns are depths first, then shifts in metres of path.
+// that keep says. The unknowns are depths first, then losses where s has any, then shifts in metres of path.
 func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.SymDense, *mat.VecDense) {
-	wells, n := len(s.depths), len(s.depths)+len(f.models)
+	inWells := len(s.depths) + len(s.losses)
+	n := inWells + len(f.models)
 	a, b := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
 	column := make([][]complex128, n) // per unknown: derivative at one bin per position; shifts touch one position only
 	for j := range column {
@@ -189,15 +207,15 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 		power := 1 / (commonError * commonError)
 		for i := range f.models {
 			use := keep(i, k)
-			for j := range wells {
+			for j := range inWells {
 				column[j][i] = 0
 				if use {
 					column[j][i] = c * s.slopes[i][j][k]
 				}
 			}
-			column[wells+i][i] = 0
+			column[inWells+i][i] = 0
 			if use {
-				column[wells+i][i] = c * s.model[i][k] * complex(0, 2*math.Pi*float64(k)*f.outside.stepHz/f.outside.speed)
+				column[inWells+i][i] = c * s.model[i][k] * complex(0, 2*math.Pi*float64(k)*f.outside.stepHz/f.outside.speed)
 				power += w * squared(s.model[i][k])
 			}
 		}
@@ -208,41 +226,47 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 			}
 		}
 		onCommon := make([]complex128, n) // M^H J
-		for j := range wells {
+		for j := range inWells {
 			for i := range f.models {
 				onCommon[j] += cmplx.Conj(s.model[i][k]) * column[j][i]
 			}
 		}
 		for i := range f.models {
-			onCommon[wells+i] = cmplx.Conj(s.model[i][k]) * column[wells+i][i]
+			onCommon[inWells+i] = cmplx.Conj(s.model[i][k]) * column[inWells+i][i]
 		}
 		for p := range n {
 			for q := p; q < n; q++ {
 				var sum float64
 				switch {
-				case q < wells:
+				case q < inWells:
 					for i := range f.models {
 						sum += realDot(column[p][i], column[q][i])
 					}
-				case p < wells:
-					sum = realDot(column[p][q-wells], column[q][q-wells])
+				case p < inWells:
+					sum = realDot(column[p][q-inWells], column[q][q-inWells])
 				case p == q:
-					sum = squared(column[q][q-wells])
+					sum = squared(column[q][q-inWells])
 				}
 				a.SetSym(p, q, a.At(p, q)+w*sum-w*w*realDot(onCommon[p], onCommon[q])/power)
 			}
 			var sum float64
-			if p < wells {
+			if p < inWells {
 				for i := range f.models {
 					sum += realDot(column[p][i], residual[i])
 				}
 			} else {
-				sum = realDot(column[p][p-wells], residual[p-wells])
+				sum = realDot(column[p][p-inWells], residual[p-inWells])
 			}
 			b.SetVec(p, b.AtVec(p)+w*sum)
 		}
 	}
 	share, offset, precision := f.offsetPrior(s.depths)
+	wells := len(s.depths)
+	for j, l := range s.losses {
+		p := wells + j
+		a.SetSym(p, p, a.At(p, p)+1/(lossPrior*lossPrior))
+		b.SetVec(p, b.AtVec(p)-l/(lossPrior*lossPrior))
+	}
 	for p := range wells {
 		u := s.depths[p] - f.design[p]
 		far := 1 + u*u/(farM*farM)
@@ -260,7 +284,7 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 		sum += t * f.outside.speed
 	}
 	for i, t := range s.shifts {
-		p := wells + i
+		p := inWells + i
 		a.SetSym(p, p, a.At(p, p)+own)
 		for q := p; q < n; q++ {
 			a.SetSym(p, q, a.At(p, q)-together)
@@ -288,12 +312,17 @@ func solveStep(a *mat.SymDense, b *mat.VecDense, damping float64) (*mat.VecDense
 	return &x, factor.SolveVecTo(&x, b)
 }
 
-// polish runs Levenberg–Marquardt from a starting set of depths, none below 0 or above limit.
+// polish runs Levenberg–Marquardt from a starting set of depths, none below 0 or above limit, for rigid wells.
 func (f *fitData) polish(ctx context.Context, start []float64, limit float64) (*fitState, error) {
 	s, err := f.evaluate(slices.Clone(start), make([]float64, len(f.models)), true)
 	if err != nil {
 		return nil, err
 	}
+	return f.polishFrom(ctx, s, limit)
+}
+
+// polishFrom runs Levenberg–Marquardt from a state with its slopes, losses included where it has any.
+func (f *fitData) polishFrom(ctx context.Context, s *fitState, limit float64) (*fitState, error) {
 	damping := 1e-3
 	for range 25 {
 		if err := ctx.Err(); err != nil {
@@ -304,17 +333,20 @@ func (f *fitData) polish(ctx context.Context, start []float64, limit float64) (*
 		if err != nil {
 			return s, nil
 		}
-		depths, shifts := slices.Clone(s.depths), slices.Clone(s.shifts)
+		depths, losses, shifts := slices.Clone(s.depths), slices.Clone(s.losses), slices.Clone(s.shifts)
 		largest := 0.0
 		for j := range depths {
 			was := depths[j]
 			depths[j] = max(0, min(limit, was+max(-0.01, min(0.01, step.AtVec(j)))))
 			largest = max(largest, math.Abs(depths[j]-was))
 		}
-		for i := range shifts {
-			shifts[i] += step.AtVec(len(depths)+i) / f.outside.speed
+		for j := range losses {
+			losses[j] = max(0, losses[j]+max(-0.2, min(0.2, step.AtVec(len(depths)+j))))
 		}
-		trial, err := f.evaluate(depths, shifts, true)
+		for i := range shifts {
+			shifts[i] += step.AtVec(len(depths)+len(losses)+i) / f.outside.speed
+		}
+		trial, err := f.evaluateLossy(depths, losses, shifts, true)
 		if err != nil {
 			return nil, err
 		}
@@ -415,6 +447,8 @@ type recovered struct {
 	best         *fitState
 	designMisfit float64
 	error        []float64 // per well: standard deviation, the model's own error included
+	losses       []float64 // per well, and their standard deviations
+	lossError    []float64
 	explanations []Explanation
 }
 
@@ -461,6 +495,25 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 		if state.cost-out.best.cost < asGood && farthest(state.depths, out.best.depths) > 0.005 {
 			out.explanations = append(out.explanations, Explanation{"other depths that fit as well", state.misfit, state.depths})
 		}
+	}
+	lossy, err := f.evaluateLossy(slices.Clone(out.best.depths), make([]float64, len(design)), slices.Clone(out.best.shifts), true)
+	if err != nil {
+		return nil, err
+	}
+	if lossy, err = f.polishFrom(ctx, lossy, limit); err != nil {
+		return nil, err
+	}
+	out.losses = lossy.losses
+	deviations, err := f.uncertainty(lossy)
+	if err != nil {
+		return nil, err
+	}
+	out.error, out.lossError = deviations[:len(design)], deviations[len(design):]
+	if lossy.cost < out.best.cost-asGood {
+		// depths taken for rigid wells would carry what the losses do
+		out.best = lossy
+		out.explanations[0] = Explanation{"the depths reported", lossy.misfit, lossy.depths}
+		return out, nil
 	}
 	out.error, err = f.uncertainty(out.best)
 	return out, err
@@ -579,10 +632,11 @@ func (f *fitData) variations(depths []float64) ([]*scatter.Variation, error) {
 	return all, errors.Join(errs...)
 }
 
-// uncertainty returns each depth's standard deviation: the larger of the formal one scaled to the residual and the spread when a fifth of the positions,
+// uncertainty returns the standard deviation of each depth and, where there are any, of each loss: the larger of the formal one scaled to the residual and the spread when a fifth of the positions,
 // or a fifth of the frequencies, is left out (a block jackknife, which sees the model's own errors as far as they change with angle or frequency).
 func (f *fitData) uncertainty(s *fitState) ([]float64, error) {
 	const blocks = 5
+	const lossFloor = 0.01 // of a loss, which the air layers' own uncertainty reaches
 	wells := len(s.depths)
 	a, b := f.normalEquations(s, all)
 	whole, err := solveStep(a, b, 0)
@@ -623,9 +677,13 @@ func (f *fitData) uncertainty(s *fitState) ([]float64, error) {
 	for j, v := range spread {
 		scale += v / covariance.At(j, j) / float64(wells)
 	}
-	deviation := make([]float64, wells)
+	deviation := make([]float64, wells+len(s.losses))
 	for j := range deviation {
-		deviation[j] = math.Sqrt(covariance.At(j, j)*scale + offsetM*offsetM)
+		floor := offsetM
+		if j >= wells {
+			floor = lossFloor
+		}
+		deviation[j] = math.Sqrt(covariance.At(j, j)*scale + floor*floor)
 	}
 	return deviation, nil
 }

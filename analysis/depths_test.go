@@ -95,7 +95,7 @@ func (p *planeRig) wave() *waveRig {
 func (p *planeRig) width() float64 { return float64(len(p.design))*(p.wellM+p.finM) + p.finM }
 
 func (p *planeRig) body(depths []float64) *waveBody {
-	return &waveBody{p.width(), p.outerDepthM, p.wellM, p.finM, depths}
+	return &waveBody{widthM: p.width(), depthM: p.outerDepthM, wellM: p.wellM, finM: p.finM, depthsM: depths}
 }
 
 // fits returns the fit's data for every field, the exterior solved once.
@@ -248,6 +248,36 @@ func TestPlaneWrongWells(t *testing.T) {
 	})
 	c.check(t)
 	atMost(t, "largest error, m", worst, 0.002, "set for cases of this kind")
+}
+
+// A gap along a well's bottom lets sound out at the back: that must read as a loss of that well, and hardly as a depth.
+func TestPlaneLeak(t *testing.T) {
+	p := &planeRig{design: prime13, wellM: 0.04, finM: 0.005, outerDepthM: 0.1625, sourceM: 2, micM: 1, spreadDeg: 60, gateS: 0.0042, highHz: 5000}
+	const perUnit = 17.372 // dB per unit of loss, 40/ln 10
+	var bodies []*waveBody
+	leaky := []int{0, 4, 9, 2}
+	for _, well := range leaky {
+		b := p.body(prime13)
+		if well > 0 {
+			b.slitsM = map[int]float64{well: 0.01}
+		}
+		bodies = append(bodies, b)
+	}
+	for n, f := range p.fits(t, p.wave().scatter(bodies)) {
+		found, err := f.recoverDepths(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		line := ""
+		for j := range prime13 {
+			low := perUnit * (found.losses[j] - 1.96*found.lossError[j])
+			line += fmt.Sprintf(" %d:%+.1f mm %.1f (%.1f) dB", j+1, 1000*(found.best.depths[j]-prime13[j]), perUnit*found.losses[j], low)
+			if clear := low > 0.5; clear != (j+1 == leaky[n]) {
+				t.Errorf("leak in well %d: well %d's loss is %.2f dB, at least %.2f", leaky[n], j+1, perUnit*found.losses[j], low)
+			}
+		}
+		t.Logf("leak in well %d, misfit %.3f:%s", leaky[n], found.best.misfit, line)
+	}
 }
 
 func TestPlaneOblique(t *testing.T) {

@@ -231,8 +231,10 @@ type Well struct {
 	BuiltM          Num     `json:"built_m"`
 	LowM            Num     `json:"low_m"`
 	HighM           Num     `json:"high_m"`
-	DifferenceM     Num     `json:"difference_m"`      // built minus design
-	Loss            Num     `json:"loss_db"`           // what the well swallows of its reflection, beside the walls' own air layers
+	DifferenceM     Num     `json:"difference_m"` // built minus design
+	Loss            Num     `json:"loss_db"`      // what the well swallows of its reflection, beside the walls' own air layers
+	LossLow         Num     `json:"loss_low_db"`  // 95 % interval of the loss
+	LossHigh        Num     `json:"loss_high_db"`
 	GainInDiffusion Num     `json:"gain_in_diffusion"` // mean diffusion coefficient over the usable bands if this well alone were mended
 	Verdict         string  `json:"verdict"`           // ok, shallow, deep, undecided
 	Why             string  `json:"why"`               // why undecided, and what would decide it

@@ -31,10 +31,11 @@ func (r *run) depths(ctx context.Context) error {
 		unexplained = fit.unexplained(found.best)
 	}
 	for j, d := range design {
-		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(), GainInDiffusion: Unknown(),
+		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(), LossLow: Unknown(), LossHigh: Unknown(), GainInDiffusion: Unknown(),
 			Verdict: "undecided", Why: "too few positions or bands count to recover depths"}
 		if found != nil {
 			r.judgeWell(&w, found.best.depths[j], found.error[j])
+			r.judgeLoss(&w, found.losses[j], found.lossError[j])
 			if unexplained > tooMuch {
 				w.Verdict = "undecided"
 				w.Why = fmt.Sprintf("no depths explain more than %.0f\u00a0%% of the measured reflection: check positions, source, files and the panel's measures in the survey", 100*(1-unexplained))
@@ -77,6 +78,20 @@ func (r *run) judgeWell(w *Well, depth, standardDeviation float64) {
 		w.Verdict = "ok"
 	default:
 		w.Verdict, w.Why = "undecided", fmt.Sprintf("the interval reaches across the tolerance of %.1f mm: repeat the takes or add positions", tolerance*1000)
+	}
+}
+
+// judgeLoss writes a well's extra loss in dB and warns where it stands out.
+func (r *run) judgeLoss(w *Well, loss, standardDeviation float64) {
+	const (
+		perUnit = 2 * 20 / math.Ln10 // dB: the plane wave comes back weaker by e^(-2 loss)
+		clear   = 0.5                // dB: a well of bare wood loses less than this beside its air layers
+	)
+	half := 1.96 * standardDeviation
+	w.Loss, w.LossLow, w.LossHigh = Num(perUnit*loss), Num(perUnit*max(0, loss-half)), Num(perUnit*(loss+half))
+	if w.LossLow > clear {
+		r.warn(Warning{"leak", fmt.Sprintf("well %d", w.Number), fmt.Sprintf("it swallows %.1f\u00a0dB of its reflection (%.1f to %.1f): look for a gap along its bottom, an open joint, or fabric in it; its depth is fitted with that loss",
+			float64(w.Loss), float64(w.LossLow), float64(w.LossHigh))})
 	}
 }
 

@@ -27,6 +27,7 @@ type waveBody struct {
 	widthM, depthM float64 // outer size
 	wellM, finM    float64
 	depthsM        []float64
+	slitsM         map[int]float64 // wells (from 1) with a gap of this width beside their bottom, through to the back
 }
 
 // waveRig is what bodies of one outer size are simulated with. Lengths of bodies must be multiples of the cell.
@@ -158,6 +159,11 @@ func (g *waveGrid) place(b *waveBody, wall func(x, y float64, alongX bool) []flo
 		from := waveMargin + cells(b.finM) + n*cells(b.wellM+b.finM)
 		for j := d - cells(depth); j < d; j++ {
 			for i := range cells(b.wellM) {
+				solid[(waveMargin+j)*g.nx+from+i] = false
+			}
+		}
+		for j := range d - cells(depth) {
+			for i := range cells(b.slitsM[n+1]) {
 				solid[(waveMargin+j)*g.nx+from+i] = false
 			}
 		}
@@ -500,7 +506,7 @@ func TestWaveAgainstFiniteElements(t *testing.T) {
 		for _, p := range c.Receivers {
 			rig.receivers = append(rig.receivers, p.PositionM)
 		}
-		f := rig.scatter([]*waveBody{{c.Panel.OuterWidthM, c.Panel.OuterDepthM, c.Panel.WellWidthM, c.Panel.FinThicknessM, c.Panel.DepthsM}})[0]
+		f := rig.scatter([]*waveBody{{widthM: c.Panel.OuterWidthM, depthM: c.Panel.OuterDepthM, wellM: c.Panel.WellWidthM, finM: c.Panel.FinThicknessM, depthsM: c.Panel.DepthsM}})[0]
 		for _, result := range reference.Results {
 			if result.Case != c.Name {
 				continue
