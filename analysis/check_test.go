@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"github.com/leadline/leadline/dsp"
 )
 
 // benchResult checks a survey of the virtual bench, once per test run.
@@ -126,5 +128,52 @@ func TestCheckIsDeterministic(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	if b := whole(); a != b {
 		t.Error("two runs differ")
+	}
+}
+
+// Positions at two sample rates: one is resampled with a warning, and the depths stay where they were.
+func TestPositionsAtTwoSampleRates(t *testing.T) {
+	s, err := LoadSurvey("../fixtures/virtual-bench/room-b-panel-built-1.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for i := range s.Positions {
+		if i%3 != 0 {
+			continue
+		}
+		for _, files := range [][]string{s.Positions[i].Empty, s.Positions[i].Flat, s.Positions[i].Panel} {
+			for n, file := range files {
+				a, err := dsp.ReadWAV(file)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if a.Channels[0], err = dsp.Resample(a.Channels[0], 2); err != nil {
+					t.Fatal(err)
+				}
+				a.SampleRateHz *= 2
+				files[n] = filepath.Join(dir, filepath.Base(filepath.Dir(file))+filepath.Base(file))
+				if err := dsp.WriteWAVFile(files[n], a, dsp.WAVFormat{SampleRateHz: a.SampleRateHz, BitsPerSample: 64, Float: true}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+	}
+	r, err := Check(context.Background(), s, Options{BandsPerOctave: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := benchResult(t, "room-b-panel-built-1")
+	for i, w := range r.Wells {
+		near(t, fmt.Sprintf("well %d", w.Number), float64(w.BuiltM), float64(want.Wells[i].BuiltM), 5e-5, "the resampling filter ends at 0.92 of half the lower rate, far above the bands")
+	}
+	warned := 0
+	for _, w := range r.Warnings {
+		if w.Code == "sample rate" {
+			warned++
+		}
+	}
+	if warned != 22 {
+		t.Errorf("%d positions warned of, want 22", warned)
 	}
 }

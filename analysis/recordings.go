@@ -646,6 +646,9 @@ func (r *run) readTakes(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := r.oneRateForAll(takes); err != nil {
+		return err
+	}
 	a := &alignment{survey: r.survey, air: r.air, takes: takes, scale: scale}
 	if err := a.run(ctx); err != nil {
 		return err
@@ -696,6 +699,39 @@ func (r *run) readFiles(ctx context.Context) ([]map[string][]response, error) {
 		}
 	}
 	return takes, nil
+}
+
+// oneRateForAll brings all positions to the highest sample rate among them and says so: positions are compared with one another.
+func (r *run) oneRateForAll(takes []map[string][]response) error {
+	highest := 0.0
+	for _, position := range takes {
+		for _, state := range position {
+			for _, take := range state {
+				highest = max(highest, take.sampleRateHz)
+			}
+		}
+	}
+	for i, position := range takes {
+		rate := highest
+		for _, state := range position {
+			for n := range state {
+				take := &state[n]
+				if take.sampleRateHz == highest {
+					continue
+				}
+				rate = take.sampleRateHz
+				samples, err := dsp.Resample(take.samples, highest/rate)
+				if err != nil {
+					return fmt.Errorf("%s: from %.0f to %.0f Hz: %w", take.file, rate, highest, err)
+				}
+				take.samples, take.sampleRateHz = samples, highest
+			}
+		}
+		if rate != highest {
+			r.warn(Warning{"sample rate", r.survey.Positions[i].Name, fmt.Sprintf("recorded at %.0f\u00a0Hz, other positions at %.0f\u00a0Hz: resampled; record all positions at one rate", rate, highest)})
+		}
+	}
+	return nil
 }
 
 // readPosition reads all impulse responses of a position. All must have one sample rate.
