@@ -23,6 +23,7 @@ type fitData struct {
 	last      int
 	airLosses bool
 	design    []float64
+	sideways  []float64 // per position: by how much the path grows as the panel moves along x, metres per metre; nil for not at all
 	// noiseShare is the part of the measured energy that is noise, as far as the silence before the direct sound tells.
 	noiseShare float64
 }
@@ -40,6 +41,7 @@ const (
 	lossPrior   = 0.15   // of a well's extra loss: a reflection weaker by 2.6 dB
 	farM        = 0.006  // what is far
 	offsetM     = 0.0003 // of an offset common to all wells: the data can hardly tell it from a front face that stands elsewhere, and a saw doesn't make it
+	sidewaysM   = 0.010  // of the panel along x
 	commonPathM = 0.010  // of the same for all positions: source and panel front stand elsewhere than a tape measure said
 )
 
@@ -141,14 +143,12 @@ func (f *fitData) score(s *fitState) {
 		s.cost += w*sum + prior*squared(c-1)
 	}
 	s.misfit = math.Sqrt(left / total)
-	own, together := f.shiftPrior()
-	sum := 0.0
-	for _, t := range s.shifts {
-		u := t * f.outside.speed
-		s.cost += own * u * u
-		sum += u
+	precision := f.pathPrecision()
+	for i, t := range s.shifts {
+		for j, u := range s.shifts {
+			s.cost += precision.At(i, j) * t * u * f.outside.speed * f.outside.speed
+		}
 	}
-	s.cost -= together * sum * sum
 	for _, l := range s.losses {
 		s.cost += l * l / (lossPrior * lossPrior)
 	}
@@ -182,10 +182,46 @@ func (f *fitData) offsetPrior(depths []float64) (share []float64, offset, precis
 	return share, offset, 1 / (offsetM * offsetM)
 }
 
-// shiftPrior returns the prior on the positions' path errors u, of which a part is common to all: own·Σu² − together·(Σu)².
-func (f *fitData) shiftPrior() (own, together float64) {
-	const each, common = pathErrorM * pathErrorM, commonPathM * commonPathM
-	return 1 / each, common / (each * (each + float64(len(f.models))*common))
+// pathPrecision returns the prior precision of the positions' path errors in metres: each has a part of its own, one common to all, and one from a
+// panel that stands beside its place (1/σ² (I − B (σ²Λ⁻¹ + BᵀB)⁻¹ Bᵀ), the inverse of σ²I + BΛBᵀ, with the columns of B the common part
+// and the sideways slopes).
+func (f *fitData) pathPrecision() *mat.SymDense {
+	const each = pathErrorM * pathErrorM
+	var inner [2][2]float64
+	columns := func(i int) [2]float64 {
+		b := [2]float64{1, 0}
+		if f.sideways != nil {
+			b[1] = f.sideways[i]
+		}
+		return b
+	}
+	inner[0][0], inner[1][1] = each/(commonPathM*commonPathM), each/(sidewaysM*sidewaysM)
+	for i := range f.models {
+		b := columns(i)
+		for p := range b {
+			for q := range b {
+				inner[p][q] += b[p] * b[q]
+			}
+		}
+	}
+	det := inner[0][0]*inner[1][1] - inner[0][1]*inner[1][0]
+	inverse := [2][2]float64{{inner[1][1] / det, -inner[0][1] / det}, {-inner[1][0] / det, inner[0][0] / det}}
+	out := mat.NewSymDense(len(f.models), nil)
+	for i := range f.models {
+		for j := i; j < len(f.models); j++ {
+			sum := 0.0
+			for p, x := range columns(i) {
+				for q, y := range columns(j) {
+					sum += x * inverse[p][q] * y
+				}
+			}
+			if i == j {
+				sum -= 1
+			}
+			out.SetSym(i, j, -sum/each)
+		}
+	}
+	return out
 }
 
 // normalEquations returns the Gauss–Newton system for depths and shifts at s, the common factors eliminated, from the positions and bins
@@ -278,18 +314,16 @@ func (f *fitData) normalEquations(s *fitState, keep func(i, k int) bool) (*mat.S
 		}
 		b.SetVec(p, b.AtVec(p)-precision*share[p]*offset)
 	}
-	own, together := f.shiftPrior()
-	sum := 0.0
-	for _, t := range s.shifts {
-		sum += t * f.outside.speed
-	}
-	for i, t := range s.shifts {
-		p := inWells + i
-		a.SetSym(p, p, a.At(p, p)+own)
-		for q := p; q < n; q++ {
-			a.SetSym(p, q, a.At(p, q)-together)
+	paths := f.pathPrecision()
+	for i := range s.shifts {
+		pull := 0.0
+		for j, t := range s.shifts {
+			pull += paths.At(i, j) * t * f.outside.speed
+			if j >= i {
+				a.SetSym(inWells+i, inWells+j, a.At(inWells+i, inWells+j)+paths.At(i, j))
+			}
 		}
-		b.SetVec(p, b.AtVec(p)-own*t*f.outside.speed+together*sum)
+		b.SetVec(inWells+i, b.AtVec(inWells+i)-pull)
 	}
 	return a, b
 }
@@ -529,11 +563,14 @@ func (f *fitData) thinned() *fitData {
 	const enough = 13
 	every := (len(f.models) + enough - 1) / enough
 	few := *f
-	few.models, few.measured, few.receivers = nil, nil, nil
+	few.models, few.measured, few.receivers, few.sideways = nil, nil, nil, nil
 	for i := 0; i < len(f.models); i += every {
 		few.models = append(few.models, f.models[i])
 		few.measured = append(few.measured, f.measured[i])
 		few.receivers = append(few.receivers, f.receivers[i])
+		if f.sideways != nil {
+			few.sideways = append(few.sideways, f.sideways[i])
+		}
 	}
 	return &few
 }

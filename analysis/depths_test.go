@@ -525,3 +525,26 @@ func TestBenchPositionErrors(t *testing.T) {
 	}
 	c.check(t)
 }
+
+// The whole rig moved sideways in the survey is the panel moved the other way: the fit must find that and keep the depths.
+func TestBenchPanelBesideItsPlace(t *testing.T) {
+	const moved = 0.012
+	s, err := LoadSurvey("../fixtures/virtual-bench/room-b-panel-built-1.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.SourceM[0] += moved
+	for i := range s.Positions {
+		s.Positions[i].MicM[0] += moved
+	}
+	r, err := Check(context.Background(), s, Options{BandsPerOctave: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("offset found: %.1f mm, path errors %.1f mm rms", 1000*r.Fit.PanelOffsetM, 1000*r.Fit.PathErrorM)
+	near(t, "offset", r.Fit.PanelOffsetM, moved, 0.003, "a quarter of it: the prior holds each path near the tape measure's")
+	want := with(prime13, map[int]float64{4: 0.11, 11: 0.1275})
+	for j, w := range r.Wells {
+		near(t, fmt.Sprintf("well %d", j+1), float64(w.BuiltM), want[j], 0.0025, "limit set for position errors")
+	}
+}

@@ -247,7 +247,9 @@ type DepthFit struct {
 	LowHz        float64       `json:"low_hz"`
 	HighHz       float64       `json:"high_hz"`
 	Positions    int           `json:"positions"`
-	Explanations []Explanation `json:"explanations"` // the best first; a second one only where the data can't tell it from the first
+	PathErrorM   float64       `json:"path_error_rms_m"` // of the reflection's path less that of the direct sound, as the fit finds it: positions, source, panel's front
+	PanelOffsetM float64       `json:"panel_offset_x_m"` // how far the panel stands beside its place in the survey, as far as the paths tell
+	Explanations []Explanation `json:"explanations"`     // the best first; a second one only where the data can't tell it from the first
 }
 
 // Explanation is one set of depths that fits the data, in words and figures.

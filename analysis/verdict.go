@@ -55,6 +55,12 @@ func (r *run) depths(ctx context.Context) error {
 	}
 	r.result.Fit = &DepthFit{Misfit: found.best.misfit, DesignMisfit: found.designMisfit, LowHz: float64(fit.first) * r.grid.stepHz,
 		HighHz: float64(fit.last) * r.grid.stepHz, Positions: len(fit.models), Explanations: found.explanations}
+	r.result.Fit.PathErrorM, r.result.Fit.PanelOffsetM = fit.pathErrors(found.best)
+	const offsetTold = 0.005 // a tape measure's error
+	if math.Abs(r.result.Fit.PanelOffsetM) > offsetTold {
+		r.warn(Warning{"offset", "panel", fmt.Sprintf("the reflections fit better with the panel about %.0f\u00a0mm further towards %sx than the survey says; measure its middle again", 1000*math.Abs(r.result.Fit.PanelOffsetM),
+			map[bool]string{true: "+", false: "−"}[r.result.Fit.PanelOffsetM > 0])})
+	}
 	r.result.Patterns = patterns(r.result.Wells, r.survey.ToleranceM)
 	return r.rankRepairs(ctx, found.best.depths)
 }
@@ -103,6 +109,7 @@ func (r *run) fitData() *fitData {
 		f.models = append(f.models, r.models[i])
 		f.measured = append(f.measured, r.panel[i])
 		f.receivers = append(f.receivers, i)
+		f.sideways = append(f.sideways, sidewaysSlope(r.survey.SourceM, r.survey.Positions[i].MicM))
 	}
 	if len(f.models) < 5 || high < 2*low {
 		return nil
@@ -127,6 +134,31 @@ func (r *run) fitData() *fitData {
 	}
 	f.noiseShare = noise / whole
 	return f
+}
+
+// sidewaysSlope says by how much the way over the panel to a microphone grows as the panel moves along x: −(sin θ_source + sin θ_mic).
+func sidewaysSlope(source, mic [3]float64) float64 {
+	return -(source[0]/math.Hypot(source[0], source[1]) + mic[0]/math.Hypot(mic[0], mic[1]))
+}
+
+// pathErrors returns the rms path error of a fit, and the sideways offset of the panel that explains most of it.
+func (f *fitData) pathErrors(s *fitState) (rms, offset float64) {
+	var squares, along, power, mean, meanSlope float64
+	n := float64(len(s.shifts))
+	for i, t := range s.shifts {
+		u := t * f.outside.speed
+		squares += u * u
+		mean, meanSlope = mean+u/n, meanSlope+f.sideways[i]/n
+	}
+	for i, t := range s.shifts {
+		slope := f.sideways[i] - meanSlope
+		along += (t*f.outside.speed - mean) * slope
+		power += slope * slope
+	}
+	if power > 0 {
+		offset = along / power
+	}
+	return math.Sqrt(squares / n), offset
 }
 
 // judge sets the verdict from the wells.
