@@ -797,9 +797,10 @@ func (r *run) doubtAlignment() {
 			r.warn(Warning{"level", state, fmt.Sprintf("the takes were %.1f dB %s than the reference state's, in the median; this is put right from the direct sound, but check that no gain was touched", math.Abs(step), louder(Num(step)))})
 		}
 	}
+	var without []string
 	for _, m := range r.positions {
 		if m.empty == nil {
-			r.warn(Warning{"no empty room", m.survey.Name, "no take without the panel: the direct sound can't be subtracted, so only what comes after it counts; measure the empty room too"})
+			without = append(without, m.survey.Name)
 		}
 		for _, a := range m.alignment {
 			if step := a.GainDB - Num(steps[a.State]); math.Abs(float64(step)) > levelStep {
@@ -809,6 +810,13 @@ func (r *run) doubtAlignment() {
 				r.warn(Warning{"alignment", m.survey.Name, fmt.Sprintf("%s: the direct sound differs from the reference take's by %.0f dB even when aligned (%.0f dB before); microphone or loudspeaker moved, or the files don't belong together", a.File, float64(a.ResidualAfter), float64(a.ResidualBefore))})
 			}
 		}
+	}
+	if len(without) > 0 {
+		where := fmt.Sprintf("%d positions", len(without))
+		if len(without) == 1 {
+			where = without[0]
+		}
+		r.warn(Warning{"no empty room", where, "no take without the panel: the direct sound and its echoes can't be subtracted, so only what comes between them counts, often nothing; measure the empty room too"})
 	}
 }
 
