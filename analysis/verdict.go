@@ -111,7 +111,7 @@ func (r *run) fitData() *fitData {
 		f.receivers = append(f.receivers, i)
 		f.sideways = append(f.sideways, sidewaysSlope(r.survey.SourceM, r.survey.Positions[i].MicM))
 	}
-	if len(f.models) < 5 || high < 2*low {
+	if len(f.models) < 5 || !(high >= 2*low) { // unknown where no band counts
 		return nil
 	}
 	f.first, f.last = int(math.Ceil(low/r.grid.stepHz)), int(high/r.grid.stepHz)

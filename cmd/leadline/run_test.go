@@ -323,3 +323,28 @@ func TestHelp(t *testing.T) {
 		}
 	}
 }
+
+// Without the empty room the floor's echo of the direct sound covers the reflection: nothing can be decided, and the report says what to measure.
+func TestNoEmptyRoom(t *testing.T) {
+	survey := example(t)
+	edit(t, survey, func(s string) string { return regexp.MustCompile(`(?m)^empty = .*\n`).ReplaceAllString(s, "") })
+	html := filepath.Join(filepath.Dir(survey), "report.html")
+	o := leadline("check", survey, "--report", html)
+	if o.code != exitUndecided || !strings.Contains(o.stderr, "measure the empty room too") {
+		t.Errorf("exit %d: %s", o.code, o.stderr)
+	}
+	if _, err := os.Stat(html); err != nil {
+		t.Error("no report")
+	}
+}
+
+// One position, two, four: too few for depths, but no crash.
+func TestFewPositions(t *testing.T) {
+	for _, n := range []int{40, 20, 9} {
+		survey := example(t)
+		edit(t, survey, keepPositions(n))
+		if o := leadline("check", survey); o.code != exitUndecided {
+			t.Errorf("every %d. position: exit %d: %s%s", n, o.code, o.stdout, o.stderr)
+		}
+	}
+}
