@@ -64,11 +64,14 @@ func (hollowSquare) DrawGlyph(c *draw.Canvas, g draw.GlyphStyle, pt vg.Point) {
 	c.Stroke(p)
 }
 
-// series is one curve. NaN leaves a gap. low and high, where given, are drawn as bars.
+// series is one curve. NaN leaves a gap. low and high, where given, are drawn as bars. Where over is given, each value stands for that range of x and
+// is drawn across it: as a column from 0 where there is a fill, else as a line.
 type series struct {
 	look
 	x, y      []float64
 	low, high []float64
+	over      []span
+	fill      color.Color
 }
 
 func (s *series) add(x, y float64) { s.x, s.y = append(s.x, x), append(s.y, y) }
@@ -111,6 +114,23 @@ func (s *series) sortByX() {
 func (s *series) Plot(c draw.Canvas, p *plot.Plot) {
 	tx, ty := p.Transforms(&c)
 	line := draw.LineStyle{Color: s.colour, Width: s.width, Dashes: s.dashes}
+	if s.over != nil {
+		for i := range s.x {
+			if !finite(s.x[i], s.y[i], s.over[i].low, s.over[i].high) {
+				continue
+			}
+			lo, hi, y, foot := tx(s.over[i].low), tx(s.over[i].high), ty(s.y[i]), ty(0)
+			if s.fill == nil {
+				c.StrokeLines(line, c.ClipLinesXY([]vg.Point{{X: lo, Y: y}, {X: hi, Y: y}})...)
+				continue
+			}
+			gap := (hi - lo) * 0.12
+			column := []vg.Point{{X: lo + gap, Y: foot}, {X: lo + gap, Y: y}, {X: hi - gap, Y: y}, {X: hi - gap, Y: foot}}
+			c.FillPolygon(s.fill, c.ClipPolygonXY(column))
+			c.StrokeLines(line, c.ClipLinesXY(column)...)
+		}
+		return
+	}
 	bar := draw.LineStyle{Color: s.colour, Width: 0.9}
 	var run []vg.Point
 	var runs [][]vg.Point
@@ -155,10 +175,11 @@ func (s *series) Plot(c draw.Canvas, p *plot.Plot) {
 	}
 }
 
-// backdrop is what lies behind the curves: shaded ranges of x, grid lines at the labelled ticks, and named vertical lines.
+// backdrop is what lies behind the curves: shaded ranges of x, one range of y between dashed edges, grid lines at the labelled ticks, and named vertical lines.
 type backdrop struct {
 	shade  []span
 	colour color.Color
+	across span // of y; empty where low is not below high
 	marks  []mark
 	xt, yt []plot.Tick
 }
@@ -180,6 +201,12 @@ func (b *backdrop) Plot(c draw.Canvas, p *plot.Plot) {
 		lo, hi := max(tx(s.low), c.Min.X), min(tx(s.high), c.Max.X)
 		if lo < hi {
 			c.FillPolygon(b.colour, []vg.Point{{X: lo, Y: c.Min.Y}, {X: hi, Y: c.Min.Y}, {X: hi, Y: c.Max.Y}, {X: lo, Y: c.Max.Y}})
+		}
+	}
+	if lo, hi := max(ty(b.across.low), c.Min.Y), min(ty(b.across.high), c.Max.Y); b.across.low < b.across.high && lo < hi {
+		c.FillPolygon(b.colour, []vg.Point{{X: c.Min.X, Y: lo}, {X: c.Max.X, Y: lo}, {X: c.Max.X, Y: hi}, {X: c.Min.X, Y: hi}})
+		for _, y := range []vg.Length{lo, hi} {
+			c.StrokeLine2(draw.LineStyle{Color: mutedColour, Width: 0.7, Dashes: []vg.Length{2, 2}}, c.Min.X, y, c.Max.X, y)
 		}
 	}
 	grid := draw.LineStyle{Color: ruleColour, Width: 0.6}

@@ -15,10 +15,12 @@ import (
 type figure struct {
 	ID, Title string
 	See, Sure string
+	Notes     []fact // more lines of that kind
 	Keys      []key
 	Columns   string // wide (one drawing), pair or many
 	Drawings  []drawing
-	Missing   string // stands in the drawings' place
+	Missing   string  // stands in the drawings' place
+	Open      []table // short ones that are read together with the drawings
 	Tables    []table
 }
 
@@ -73,15 +75,17 @@ func (f *figure) settle(missing string) *figure {
 	return f
 }
 
-// figures draws all pictures in reading order.
+// figures draws all pictures in reading order. A picture of what a run need not have is nil where it has none of it.
 func (m *maker) figures() ([]*figure, error) {
 	var out []*figure
-	for _, make := range []func() (*figure, error){m.setup, m.section, m.levels, m.diffusion, m.comb, m.timeView, m.farField} {
+	for _, make := range []func() (*figure, error){m.setup, m.section, m.levels, m.agreement, m.diffusion, m.comb, m.timeView, m.takes, m.recordings, m.farField} {
 		f, err := make()
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, f)
+		if f != nil {
+			out = append(out, f)
+		}
 	}
 	return out, nil
 }
@@ -174,6 +178,11 @@ func (m *maker) angleAxis() (span, []plot.Tick) {
 	for _, p := range m.counted() {
 		s.low, s.high = math.Min(s.low, p.AngleDeg), math.Max(s.high, p.AngleDeg)
 	}
+	return angles(s)
+}
+
+// angles makes an axis of the angles s, in degrees; empty where s is.
+func angles(s span) (span, []plot.Tick) {
 	if s.low > s.high {
 		return span{}, nil
 	}
@@ -254,7 +263,7 @@ func (m *maker) diffusion() (*figure, error) {
 		f.Sure += fmt.Sprintf(" %d of %s can't be used (shaded).", shaded, count(len(m.r.Bands), "band", "bands"))
 	}
 	if m.r.Receivers.Text != "" {
-		f.Sure += " " + m.r.Receivers.Text
+		f.Notes = append(f.Notes, fact{"Microphones", m.r.Receivers.Text})
 	}
 	f.Tables = []table{m.diffusionTable("Diffusion coefficients by band")}
 	return f.settle("No diffusion coefficient is known in any band, so there is nothing to draw."), nil
@@ -325,7 +334,6 @@ func (m *maker) levels() (*figure, error) {
 	}
 	axis, xt := m.angleAxis()
 	var keys [4]key
-	flatMeasured := false
 	for _, b := range bands {
 		centre := hertz(m.r.Bands[b.i].CentreHz)
 		err := m.put(f, centre, &chart{
@@ -342,20 +350,15 @@ func (m *maker) levels() (*figure, error) {
 				keys[j] = k
 			}
 		}
-		flatMeasured = flatMeasured || b.flat.drawn()
 	}
 	f.Keys = legend(keys[:]...)
-	switch {
-	case m.predictOnly():
-		f.See += " Levels are in dB re the flat board's strongest position."
-		f.Sure = "This is a calculation; nothing here was measured."
-	case flatMeasured:
-		f.See += " Levels are in dB re the flat board's strongest position in the band."
-	default:
-		f.See += " Levels are in dB re the direct sound at 1 m, since no flat board was measured."
+	if ref := m.levelReference(); ref != "" {
+		f.See += " Levels are in dB re the " + ref + "."
 	}
-	if !m.predictOnly() {
-		f.Sure = "The table of bands gives the difference between prediction and measurement, with what the tolerance alone would cause beside it."
+	if m.predictOnly() {
+		f.Sure = "This is a calculation; nothing here was measured."
+	} else {
+		f.Sure = "The next picture sets the difference between measurement and prediction beside what the tolerance alone would cause."
 		if intervals {
 			f.Keys = append(f.Keys, key{"k-bar", "95 % interval"})
 		}
@@ -366,6 +369,15 @@ func (m *maker) levels() (*figure, error) {
 	}
 	f.Tables = m.levelTables()
 	return f.settle("No band is usable, so no reflected level can be drawn."), nil
+}
+
+// levelReference says what the levels of the positions refer to.
+func (m *maker) levelReference() string {
+	ref := clean(m.r.LevelReference)
+	if strings.HasPrefix(ref, "flat board") {
+		ref += " in the band"
+	}
+	return ref
 }
 
 // comb draws the comb signature against the angle.
@@ -492,6 +504,9 @@ func (m *maker) timeView() (*figure, error) {
 		return f, nil
 	}
 	f.See = fmt.Sprintf("The sound at “%s” as time goes on: first the direct sound, then the panel's reflection. Only what lies in the shaded gate counts.", clean(v.Position))
+	if m.r.LoudspeakerDivided {
+		f.Notes = append(f.Notes, fact{"Loudspeaker", "Its colour and ringing are already divided out here: what rings is the panel or the room."})
+	}
 	x := span{math.Inf(1), math.Inf(-1)}
 	for i := range v.TimeS {
 		if t := at(v.TimeS, i) * 1000; finite(t) {
@@ -561,10 +576,7 @@ func (m *maker) timeView() (*figure, error) {
 	if back.shade != nil {
 		f.Keys = append(f.Keys, key{"k-gate", "gate"})
 		f.Sure = fmt.Sprintf("The gate runs from %s to %s ms", scaled(v.Gate.StartS, 1000, 2), scaled(v.Gate.EndS, 1000, 2))
-		if v.Gate.EndedBy != "" {
-			f.Sure += ", ended by: " + clean(v.Gate.EndedBy)
-		}
-		f.Sure += ". A short gate blurs frequencies: nothing finer than about one over its length can be told."
+		f.Sure += endWords(v.Gate.EndedBy) + ". A short gate blurs frequencies: nothing finer than about one over its length can be told."
 	} else {
 		f.Sure = "No gate could be set at this position, so nothing here counts in the figures."
 	}

@@ -25,7 +25,8 @@ func invented() *analysis.Result {
 		Reasons: []string{
 			"Well 5 measures 50.2 mm (95 % interval 48.9 to 51.6 mm); the design has 39.7 mm and the tolerance is 3 mm.",
 			"Well 9 measures 150.6 mm (149.2 to 152.0 mm); the design has 158.8 mm.",
-			"Ten of the other wells agree with the design within the tolerance; well 12 can't be told.",
+			"Nine of the other wells agree with the design within the tolerance; wells 3 and 12 can't be told.",
+			"The spacers of wells 5 and 9 are exchanged.",
 		},
 		ToDo: []string{
 			"Measure well 5 with a depth gauge at both ends, then fill it by 10 mm; look for a missing spacer first.",
@@ -36,9 +37,13 @@ func invented() *analysis.Result {
 			"Eight of twelve bands are usable, at 31 of 33 positions; three takes of each state agree within 0.3 dB.",
 			"The gate is 4.2 ms long, ended by the floor's echo, so nothing below about 400 Hz counts.",
 		},
-		Air:     analysis.Air{SpeedOfSoundMS: c, TemperatureC: 21.5, HumidityPercent: 45, Source: "Cramer 1993"},
-		SourceM: [3]float64{0, 2, 0},
-		Room:    []analysis.Surface{{Name: "floor", PlaceM: -0.9}, {Name: "ceiling", PlaceM: 1.6}, {Name: "left", PlaceM: -2.1}, {Name: "right", PlaceM: 1.7}, {Name: "behind", PlaceM: 3.1}},
+		Patterns:           []string{"The spacers of wells 5 and 9 are exchanged."},
+		ToleranceM:         0.003,
+		LevelReference:     "flat board's strongest position",
+		LoudspeakerDivided: true,
+		Air:                analysis.Air{SpeedOfSoundMS: c, TemperatureC: 21.5, HumidityPercent: 45, Source: "Cramer 1993"},
+		SourceM:            [3]float64{0, 2, 0},
+		Room:               []analysis.Surface{{Name: "floor", PlaceM: -0.9}, {Name: "ceiling", PlaceM: 1.6}, {Name: "left", PlaceM: -2.1}, {Name: "right", PlaceM: 1.7}, {Name: "behind", PlaceM: 3.1}},
 		Spectrum: analysis.Range{LowestUsableHz: 447, HighestUsableHz: 2818, LowWhy: "a gate of 4.2 ms tells nothing lower", HighWhy: "the wells are half a wavelength wide at 4.3 kHz",
 			BandsPerOctave: 3},
 		Receivers: analysis.Receivers{Count: 31, SmallestDeg: -80, LargestDeg: 80, DistanceLowM: 1, DistanceHighM: 1,
@@ -66,16 +71,37 @@ func invented() *analysis.Result {
 	for i, d := range r.Panel.DesignDepthM {
 		b := d + built[i+1] + 0.0006*math.Sin(float64(5*i+1))
 		b = math.Max(b, 0)
-		w := analysis.Well{Number: i + 1, DesignM: d, BuiltM: analysis.Num(b), LowM: analysis.Num(math.Max(b-0.0012-0.0001*float64(i%3), 0)), HighM: analysis.Num(b + 0.0014), Verdict: "ok"}
+		w := analysis.Well{Number: i + 1, DesignM: d, BuiltM: analysis.Num(b), LowM: analysis.Num(math.Max(b-0.0012-0.0001*float64(i%3), 0)), HighM: analysis.Num(b + 0.0014), Verdict: "ok",
+			DifferenceM: analysis.Num(b - d), Loss: 0.1, LossLow: 0, LossHigh: 0.4, GainInDiffusion: nan}
 		switch i + 1 {
+		case 3:
+			w.Verdict, w.Why = "undecided", "95.0 mm fits as well: add positions at other angles to tell them apart"
 		case 5:
-			w.Verdict = "deep"
+			w.Verdict, w.GainInDiffusion = "deep", 0.012
+		case 7:
+			w.Loss, w.LossLow, w.LossHigh = 2.3, 1.5, 3.1
 		case 9:
-			w.Verdict = "shallow"
+			w.Verdict, w.GainInDiffusion = "shallow", -0.002
 		case 12:
-			w.BuiltM, w.LowM, w.HighM, w.Verdict = nan, nan, nan, "undecided"
+			w.BuiltM, w.LowM, w.HighM, w.DifferenceM, w.Verdict, w.Why = nan, nan, nan, nan, "undecided", "the data hardly see this well: add positions"
 		}
 		r.Wells = append(r.Wells, w)
+	}
+	r.Fit = &analysis.DepthFit{Misfit: 0.093, DesignMisfit: 0.41, LowHz: 447, HighHz: 2818, Positions: 31, PathErrorM: 0.0021, PanelOffsetM: -0.0011}
+	for k, text := range []string{"the depths reported", "other depths that fit as well"} {
+		e := analysis.Explanation{Text: text, Misfit: 0.093 + 0.002*float64(k)}
+		for i, d := range r.Panel.DesignDepthM {
+			e.DepthM = append(e.DepthM, math.Max(0, d+built[i+1]+0.0006*math.Sin(float64(5*i+1))))
+		}
+		if k == 1 {
+			e.DepthM[2] = 0.095
+		}
+		r.Fit.Explanations = append(r.Fit.Explanations, e)
+	}
+	r.Drift = []analysis.Drift{
+		{State: "flat", SpeedPPM: 12, StandardErrorPPM: 8, WarmerC: 0.01, ResidualBefore: -38, ResidualAfter: -38, Positions: 31},
+		{State: "panel", SpeedPPM: 1650, StandardErrorPPM: 20, WarmerC: 0.96, ResidualBefore: -22, ResidualAfter: -39, Positions: 31, Corrected: true,
+			Text: "Sound was 0.17 % faster than in the empty room (air 1 °C warmer). Put right: the residual fell from -22 to -39 dB."},
 	}
 	for k := range 12 {
 		f := 1000 * math.Pow(10, float64(k-5)/10)
@@ -151,8 +177,8 @@ func invented() *analysis.Result {
 		p.Comb = analysis.Comb{DelayS: analysis.Num(delay), ReflectionDB: -9.5, PeakToNotchDB: 6.1, FirstNotchHz: analysis.Num(first),
 			Panel: trace(6, 0.04), Flat: trace(14, 0.004), PredictedPanel: trace(6.5, 0.03), PredictedFlat: trace(14.5, 0)}
 		for _, s := range []string{"panel", "flat"} {
-			p.Alignment = append(p.Alignment, analysis.Alignment{State: s, File: s + "/" + p.Name + ".wav", DelayS: analysis.Num(3e-6 * math.Sin(float64(i))), GainDB: 0.04,
-				ResidualBefore: -21, ResidualAfter: -43})
+			p.Alignment = append(p.Alignment, analysis.Alignment{State: s, File: "rear-wall/" + s + "/" + p.Name + ".wav", DelayS: analysis.Num(3e-6 * math.Sin(float64(i))), GainDB: 0.04,
+				ResidualBefore: analysis.Num(-21 - 2*math.Sin(float64(i))), ResidualAfter: analysis.Num(-43 - 3*math.Cos(float64(i))), ClockPPM: 12})
 		}
 		switch p.Name {
 		case "arc-65":
@@ -164,6 +190,34 @@ func invented() *analysis.Result {
 			p.Comb = analysis.Comb{DelayS: nan, ReflectionDB: nan, PeakToNotchDB: nan, FirstNotchHz: nan}
 		}
 		r.Positions = append(r.Positions, p)
+	}
+	r.Recordings = &analysis.Recordings{}
+	for k := range 18 {
+		r.Recordings.BandCentreHz = append(r.Recordings.BandCentreHz, 100*math.Pow(10, float64(k)/10))
+	}
+	for i, p := range r.Positions {
+		for j, state := range []string{"empty", "flat", "panel"} {
+			s := analysis.RecordedSweep{StartS: 0.8, ClockPPM: analysis.Num(12 - j), ClockFrom: "loopback", ClockCorrected: true, SNRMedianDB: 52, SNRLowestDB: analysis.Num(31 + i%5), SNRLowestHz: 100}
+			for k := range r.Recordings.BandCentreHz {
+				s.SNRDB = append(s.SNRDB, analysis.Num(31+i%5+2*k))
+			}
+			for order := 2; order <= 5; order++ {
+				d := analysis.DistortionOrder{Order: order, MedianDB: analysis.Num(-30 - 8*order)}
+				for k := range r.Recordings.BandCentreHz {
+					level := analysis.Num(-30 - 8*order + 3*(k%3) + i%4)
+					if k > 10 && order > 3 {
+						level = nan
+					}
+					d.LevelDB = append(d.LevelDB, level)
+				}
+				s.Distortion = append(s.Distortion, d)
+			}
+			f := analysis.RecordedFile{Position: p.Name, State: state, File: "rear-wall/" + state + "/" + p.Name + ".wav", SampleRateHz: 48000, Sweep: "50 to 20000 Hz in 2 s", Sweeps: []analysis.RecordedSweep{s}}
+			if p.Name == "arc+75" && state == "panel" {
+				f.Faults = append(f.Faults, analysis.Warning{Code: "clipped", Where: p.Name, Text: "panel/arc+75.wav, at 1.25 s: it reaches full scale. Cure: lower the gain by 6 dB and record again."})
+			}
+			r.Recordings.Files = append(r.Recordings.Files, f)
+		}
 	}
 	ff := &analysis.FarField{}
 	for deg := -90.0; deg <= 90; deg += 2.5 {

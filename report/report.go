@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/leadline/leadline/analysis"
@@ -36,7 +37,7 @@ type view struct {
 	Facts       []fact
 	Figures     []*figure
 	Numbers     []table
-	Alignment   table
+	Because     []string           // the reasons, without the patterns, which stand by themselves
 	Warned      []analysis.Warning // shown at once
 	MoreWarned  []analysis.Warning // behind a fold
 	Glossary    []fact
@@ -62,7 +63,7 @@ func HTML(w io.Writer, r *analysis.Result) error {
 	if len(r.Wells) > 0 {
 		v.Numbers = append(v.Numbers, m.wellTable())
 	}
-	v.Alignment = m.alignmentTable()
+	v.Because = reasons(r)
 	v.Warned = r.Warnings
 	if len(r.Warnings) > 6 {
 		v.Warned, v.MoreWarned = r.Warnings[:5], r.Warnings[5:]
@@ -92,6 +93,9 @@ func heading(r *analysis.Result) string {
 
 // verdictWords gives the verdict's sign, its class in style.css and its name.
 func verdictWords(r *analysis.Result) (mark, class, name string) {
+	if r.Kind == "predict" {
+		return "~", "open", "prediction only"
+	}
 	switch r.Verdict {
 	case analysis.AsDesigned:
 		return "✓", "good", "as designed"
@@ -100,10 +104,18 @@ func verdictWords(r *analysis.Result) (mark, class, name string) {
 	case analysis.Undecided:
 		return "?", "open", "undecided"
 	}
-	if r.Kind == "predict" {
-		return "~", "open", "prediction only"
-	}
 	return "?", "open", "no verdict"
+}
+
+// reasons lists r's reasons without those that its patterns say already.
+func reasons(r *analysis.Result) []string {
+	var out []string
+	for _, s := range r.Reasons {
+		if !slices.Contains(r.Patterns, s) {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // facts says in a few lines what the result is about.
@@ -136,6 +148,9 @@ func facts(r *analysis.Result) []fact {
 		panel = append(panel, "Design frequency "+hertz(float64(p.DesignFrequency))+".")
 	}
 	add("Panel", panel...)
+	if r.ToleranceM > 0 && r.Kind != "predict" {
+		add("Tolerance", "± "+millimetres(r.ToleranceM)+" for the depth of each well.")
+	}
 	if n := len(r.Positions); n > 0 {
 		used := 0
 		for _, q := range r.Positions {
@@ -158,6 +173,12 @@ func facts(r *analysis.Result) []fact {
 			}
 		}
 		add("Microphones", s+".")
+	}
+	if c := r.Recordings; c != nil {
+		add("Recordings", fmt.Sprintf("%s of a sweep, turned into impulse responses.", count(len(c.Files), "file", "files")))
+	}
+	if r.LoudspeakerDivided {
+		add("Loudspeaker", "Its colour and its ringing were divided out of all responses before the gate was set, so that they can't pass for the panel's.")
 	}
 	if s := r.SourceM; finite(s[0], s[1], s[2]) && s != [3]float64{} {
 		add("Source", fmt.Sprintf("At x = %s, y = %s, z = %s m from the middle of the panel's front.", trimmed(s[0]), trimmed(s[1]), trimmed(s[2])))

@@ -28,8 +28,11 @@ var update = flag.Bool("update", false, "write the golden files anew")
 // predicted is invented as a prediction: all that was measured is taken out.
 func predicted() *analysis.Result {
 	r := invented()
-	r.Kind, r.Verdict, r.TimeView, r.Warnings = "predict", "", nil, nil
+	r.Kind, r.TimeView, r.Warnings = "predict", nil, nil
 	r.Headline = "The design spreads sound well from 630 Hz up."
+	r.Reasons, r.ToDo, r.HowSure = nil, []string{"Build the panel, measure it with and without, and run a check."}, nil
+	r.Verdict = analysis.Undecided // as a prediction leaves it
+	r.Fit, r.Patterns, r.Drift, r.Recordings, r.LoudspeakerDivided = nil, nil, nil, nil, false
 	for i := range r.Bands {
 		d := &r.Bands[i].Diffusion
 		nan := analysis.Unknown()
@@ -42,7 +45,9 @@ func predicted() *analysis.Result {
 		p.Comb.Panel, p.Comb.Flat = analysis.CombTrace{}, analysis.CombTrace{}
 	}
 	for i := range r.Wells {
-		r.Wells[i].BuiltM, r.Wells[i].LowM, r.Wells[i].HighM, r.Wells[i].Verdict = analysis.Unknown(), analysis.Unknown(), analysis.Unknown(), "undecided"
+		nan := analysis.Unknown()
+		r.Wells[i] = analysis.Well{Number: i + 1, DesignM: r.Wells[i].DesignM, BuiltM: nan, LowM: nan, HighM: nan, DifferenceM: nan, Loss: nan, LossLow: nan, LossHigh: nan, GainInDiffusion: nan,
+			Verdict: "undecided", Why: "nothing was measured"}
 	}
 	return r
 }
@@ -89,7 +94,7 @@ func samples() map[string]*analysis.Result {
 		}
 	})
 	bare := invented() // as a run without flat board, repeats or prediction leaves it
-	bare.FarField, bare.TimeView, bare.Wells, bare.Room = nil, nil, nil, nil
+	bare.FarField, bare.TimeView, bare.Wells, bare.Room, bare.Fit, bare.Recordings, bare.Drift = nil, nil, nil, nil, nil, nil, nil
 	for i := range bare.Positions {
 		p := &bare.Positions[i]
 		p.FlatDB, p.PredictedDB, p.PredictedFlatDB, p.PanelIntervalDB, p.Comb = nil, nil, nil, nil, analysis.Comb{}
@@ -285,11 +290,12 @@ func TestOrder(t *testing.T) {
 // TestPictures: a full result has every picture with its numbers; an empty one has sentences.
 func TestPictures(t *testing.T) {
 	full := parse(t, render(t, invented()))
-	// 2 of the set-up, 2 of the panel, 8 usable bands, 2 of the diffusion coefficient, 3 + 2 of the comb, 2 in time, 6 far away
-	if n := len(full.all("svg")); n != 2+2+8+2+5+2+6 {
+	// 2 of the set-up, 3 of the panel, 8 usable bands, 1 measured against predicted, 2 of the diffusion coefficient, 3 + 2 of the comb, 2 in time, 2 of the takes,
+	// 2 of the recordings, 6 far away
+	if n := len(full.all("svg")); n != 2+3+8+1+2+5+2+2+2+6 {
 		t.Errorf("%d drawings", n)
 	}
-	if n := len(full.all("details")); n != 7+1 { // one for each picture, one for the alignment
+	if n := len(full.all("details")); n != 10 { // one for each picture
 		t.Errorf("%d folded tables", n)
 	}
 	empty := parse(t, render(t, &analysis.Result{}))
@@ -388,6 +394,8 @@ func TestAnything(t *testing.T) {
 		r.TimeView.Panel = r.TimeView.Panel[:rng.Intn(700)]
 		r.FarField.AngleDeg = r.FarField.AngleDeg[:rng.Intn(70)]
 		r.Panel.DesignDepthM = r.Panel.DesignDepthM[:rng.Intn(13)]
+		r.Fit.Explanations[1].DepthM = r.Fit.Explanations[1].DepthM[:rng.Intn(13)]
+		r.Recordings.Files[rng.Intn(99)].Sweeps[0].SNRDB = nil
 		parse(t, render(t, r))
 		var b bytes.Buffer
 		if err := Text(&b, r); err != nil {

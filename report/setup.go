@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/leadline/leadline/analysis"
@@ -118,6 +119,10 @@ func (m *maker) setup() (*figure, error) {
 	}
 	if gate {
 		f.Keys = append(f.Keys, key{"k-path", "sound path"}, key{"k-gatearea", "what the gate lets through"})
+		if surface, _ := m.endingSurface(shown.Gate.EndedBy); surface != nil {
+			f.Keys = append(f.Keys, key{"k-echo", "path of the echo that ended the gate"})
+		}
+		f.Notes = append(f.Notes, fact{"End of the gate", fmt.Sprintf("For “%s” the gate closes %s ms after the emission%s.", clean(shown.Name), scaled(shown.Gate.EndS, 1000, 2), endWords(shown.Gate.EndedBy))})
 		f.See += fmt.Sprintf(" For “%s”, an echo off any point inside the tinted ring arrives while the gate is open; what lies outside comes too late.", clean(shown.Name))
 	}
 	f.Tables = []table{m.placeTable()}
@@ -146,6 +151,91 @@ func (m *maker) gateLength(t analysis.Num) float64 {
 		return math.NaN()
 	}
 	return l
+}
+
+const directEcho = "the direct sound's echo off the "
+
+// endWords continues a sentence on the end of a gate with its cause.
+func endWords(endedBy string) string {
+	if wallAxis(endedBy) >= 0 {
+		return ": then the panel's echo off the " + wallWords(endedBy) + " comes in"
+	}
+	if wall, ok := strings.CutPrefix(endedBy, directEcho); ok {
+		return ": then " + directEcho + wallWords(clean(wall)) + " comes in, which nothing takes away without a record of the empty room"
+	}
+	switch endedBy {
+	case "":
+		return ""
+	case "decay":
+		return ": by then the reflection has died out"
+	case "recording":
+		return ": there the recording ends"
+	case "survey":
+		return ", as the survey asks"
+	}
+	return ", ended by: " + clean(endedBy)
+}
+
+func wallWords(name string) string {
+	switch name {
+	case "left", "right":
+		return name + " wall"
+	case "behind":
+		return "wall behind the source"
+	}
+	return name
+}
+
+// endingSurface is the room's surface whose echo ended a gate, nil where none did; direct where the echo never met the panel.
+func (m *maker) endingSurface(endedBy string) (surface *analysis.Surface, direct bool) {
+	name, direct := strings.CutPrefix(endedBy, directEcho)
+	for i := range m.r.Room {
+		if s := &m.r.Room[i]; s.Name == name && wallAxis(name) >= 0 && finite(s.PlaceM) {
+			return s, direct
+		}
+	}
+	return nil, false
+}
+
+// endingEcho draws the way of the sound that ended the gate, by mirror images: of source, surface, panel, microphone and source, panel, surface, microphone the
+// shorter one, over the middle of the panel; or source, surface, microphone.
+func (s *scene) endingEcho(m *maker, p *analysis.Position, drawn []analysis.Surface) {
+	surface, direct := m.endingSurface(p.Gate.EndedBy)
+	if surface == nil || !slices.Contains(drawn, *surface) || !finite(p.MicM[:]...) || !finite(m.r.SourceM[:]...) {
+		return
+	}
+	axis := wallAxis(surface.Name)
+	var middle [3]float64
+	// bounce is where sound from a to b meets the surface, and how long its way is.
+	bounce := func(a, b [3]float64) (at [3]float64, length float64) {
+		image := a
+		image[axis] = 2*surface.PlaceM - a[axis]
+		share := (surface.PlaceM - image[axis]) / (b[axis] - image[axis])
+		for i := range 3 {
+			at[i] = image[i] + share*(b[i]-image[i])
+			length += (b[i] - image[i]) * (b[i] - image[i])
+		}
+		return at, math.Sqrt(length)
+	}
+	straight := func(a [3]float64) float64 { return math.Sqrt(a[0]*a[0] + a[1]*a[1] + a[2]*a[2]) }
+	first, toPanel := bounce(m.r.SourceM, middle)
+	last, toMic := bounce(middle, p.MicM)
+	way := [][3]float64{m.r.SourceM, first, middle, p.MicM}
+	if straight(m.r.SourceM)+toMic < toPanel+straight(p.MicM) {
+		way = [][3]float64{m.r.SourceM, middle, last, p.MicM}
+	}
+	if direct {
+		at, _ := bounce(m.r.SourceM, p.MicM)
+		way = [][3]float64{m.r.SourceM, at, p.MicM}
+	}
+	var pts [][2]float64
+	for _, w := range way {
+		if !finite(w[:]...) {
+			return
+		}
+		pts = append(pts, [2]float64{s.px(w[s.h]), s.py(w[s.v])})
+	}
+	s.path("echo", polyline(pts, false))
 }
 
 // scene draws one view; beyond names the surfaces that are too far away to be drawn.
@@ -211,6 +301,9 @@ func (m *maker) scene(h, v int, id, title, across string, shown *analysis.Positi
 	s.places(r, shown)
 	for _, w := range walls {
 		s.wall(w)
+	}
+	if shown != nil {
+		s.endingEcho(m, shown, walls)
 	}
 	s.scaleBar(total)
 

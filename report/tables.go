@@ -77,24 +77,93 @@ func (m *maker) bandTable() table {
 	return t
 }
 
+// wellTable holds what is known of each well; where nothing was measured, the design alone.
 func (m *maker) wellTable() table {
-	t := table{Caption: "Depth of each well, in millimetres", Head: []string{"Well", "Design", "Built", "95 % interval", "Verdict"}, Words: map[int]bool{4: true}}
-	for _, w := range m.r.Wells {
-		interval := dash
-		if w.LowM.Known() || w.HighM.Known() {
-			interval = scaled(w.LowM, 1000, 1) + " to " + scaled(w.HighM, 1000, 1)
+	lengths := func(v ...analysis.Num) string {
+		s := scaled(v[0], 1000, 1)
+		for _, x := range v[1:] {
+			s += " to " + scaled(x, 1000, 1)
 		}
-		row := cells(strconv.Itoa(w.Number), fixed(w.DesignM*1000, 1), scaled(w.BuiltM, 1000, 1), interval, w.Verdict)
+		return s
+	}
+	if m.predictOnly() || len(m.r.Wells) == 0 {
+		t := table{Caption: "Depth of each well by the design, in millimetres", Head: []string{"Well", "Design"}}
+		for i, d := range m.r.Panel.DesignDepthM {
+			t.row(strconv.Itoa(i+1), fixed(d*1000, 1))
+		}
+		return t
+	}
+	t := table{Caption: "Each well: depths in millimetres with 95 % interval; extra loss of its reflection with 95 % interval; by how much the mean diffusion coefficient would change if this well alone were mended", Small: true,
+		Head: []string{"Well", "Design", "Built", "95 % interval", "Built − design", "Extra loss (dB)", "If mended", "Verdict", "Why"}, Words: map[int]bool{7: true, 8: true}}
+	for _, w := range m.r.Wells {
+		interval, loss, gain, why := dash, num(w.Loss, 1), num(w.GainInDiffusion, 3), w.Why
+		if w.LowM.Known() || w.HighM.Known() {
+			interval = lengths(w.LowM, w.HighM)
+		}
+		if b := between(&analysis.Interval{Low: w.LossLow, High: w.LossHigh}, 1); b != "" {
+			loss += " (" + b + ")"
+		}
+		if w.GainInDiffusion > 0 {
+			gain = "+" + gain
+		}
+		if why == "" {
+			why = dash
+		}
+		row := cells(strconv.Itoa(w.Number), fixed(w.DesignM*1000, 1), lengths(w.BuiltM), interval, lengths(w.DifferenceM), loss, gain, w.Verdict, why)
 		if w.Verdict == "deep" || w.Verdict == "shallow" {
-			row[4].Class = "flag"
+			row[7].Class = "flag"
+		}
+		if swallows(w) {
+			row[5].Class = "flag"
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	if len(m.r.Wells) == 0 {
-		for i, d := range m.r.Panel.DesignDepthM {
-			t.row(strconv.Itoa(i+1), fixed(d*1000, 1), dash, dash, dash)
-		}
+	return t
+}
+
+// explanationTable puts the sets of depths that fit alike side by side.
+func (m *maker) explanationTable() table {
+	const most = 6
+	all := m.explanations()
+	t := table{Caption: "Depths that explain the measurement about equally well, in millimetres", Small: true, Head: []string{"Well", "Design"}}
+	if len(all) > most {
+		t.Caption += fmt.Sprintf("; the first %d of %d", most, len(all))
+		all = all[:most]
 	}
+	left := cells("unexplained", dash)
+	for i, e := range all {
+		t.Head = append(t.Head, fmt.Sprintf("%d: %s", i+1, clean(e.Text)))
+		left = append(left, cell{Text: unit(fixed(100*e.Misfit, 1), "%")})
+	}
+	for j, w := range m.r.Wells {
+		row := cells(strconv.Itoa(w.Number), fixed(w.DesignM*1000, 1))
+		for _, e := range all {
+			c := cell{Text: dash}
+			if j < len(e.DepthM) {
+				c.Text = fixed(e.DepthM[j]*1000, 1)
+				if d := analysis.Num(e.DepthM[j]); d < w.LowM || d > w.HighM {
+					c.Class = "other"
+				}
+			}
+			row = append(row, c)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	t.Rows = append(t.Rows, left)
+	return t
+}
+
+// fitTable says how the depths were found.
+func (m *maker) fitTable() table {
+	f := m.r.Fit
+	t := table{Caption: "The fit that gave the depths", Head: []string{"Figure", "Value"}}
+	t.row("Left unexplained by the built depths, rms", unit(fixed(100*f.Misfit, 1), "%"))
+	t.row("Left unexplained by the design, rms", unit(fixed(100*f.DesignMisfit, 1), "%"))
+	t.row("Lowest frequency used", hertz(f.LowHz))
+	t.row("Highest frequency used", hertz(f.HighHz))
+	t.row("Positions used", strconv.Itoa(f.Positions))
+	t.row("Error of the paths over the panel, rms", unit(fixed(1000*f.PathErrorM, 1), "mm"))
+	t.row("Panel stands beside its place by (along x)", unit(fixed(1000*f.PanelOffsetM, 1), "mm"))
 	return t
 }
 
@@ -124,17 +193,6 @@ func (m *maker) placeTable() table {
 			ended = dash
 		}
 		t.row(append(append([]string{p.Name}, place(p.MicM)...), degrees(p.AngleDeg), fixed(p.DistanceM, 3), scaled(p.DirectS, 1000, 2), scaled(p.ArrivalS, 1000, 2), gate, ended, counts)...)
-	}
-	return t
-}
-
-func (m *maker) alignmentTable() table {
-	t := table{Caption: "How each take was brought into line with the reference state", Small: true,
-		Head: []string{"Position", "State", "File", "Later by (µs)", "Louder by (dB)", "Residual before (dB)", "Residual after (dB)"}, Words: map[int]bool{1: true, 2: true}}
-	for _, p := range m.r.Positions {
-		for _, a := range p.Alignment {
-			t.row(p.Name, a.State, a.File, scaled(a.DelayS, 1e6, 1), num(a.GainDB, 2), num(a.ResidualBefore, 1), num(a.ResidualAfter, 1))
-		}
 	}
 	return t
 }

@@ -26,7 +26,17 @@ func Text(w io.Writer, r *analysis.Result) error {
 	_, _, name := verdictWords(r)
 	t.wrap("", heading(r))
 	t.wrap("", strings.ToUpper(name)+" - "+orElse(r.Headline, "The run came to no conclusion."))
-	t.list("Why", r.Reasons, 3, "%d. ")
+	if len(r.Patterns) > 0 {
+		t.WriteString("\n")
+		for i, s := range r.Patterns {
+			if i == 3 {
+				fmt.Fprintf(t, "and %d more in the report\n", len(r.Patterns)-3)
+				break
+			}
+			t.wrap("", s)
+		}
+	}
+	t.list("Why", reasons(r), 3, "%d. ")
 	t.list("What to do next", r.ToDo, 3, "%d. ")
 	t.list("How sure", r.HowSure, 2, "- ")
 	t.bands(r)
@@ -111,12 +121,23 @@ func (t *text) bands(r *analysis.Result) {
 	if usable == 0 {
 		return
 	}
-	t.WriteString("              diffusion coefficient            predicted       correlation  level diff.  tolerance\n")
-	t.WriteString("  band       panel   flat  norm.    panel   flat  norm.   scattering     dB rms         dB\n")
+	predict := r.Kind == "predict"
+	if predict {
+		t.WriteString("            diffusion coefficient    correlation\n")
+		t.WriteString("  band       panel   flat  norm.   scattering\n")
+	} else {
+		t.WriteString("              diffusion coefficient            predicted       correlation  level diff.  tolerance\n")
+		t.WriteString("  band       panel   flat  norm.    panel   flat  norm.   scattering     dB rms         dB\n")
+	}
 	for _, i := range shown {
 		b := r.Bands[i]
 		d := b.Diffusion
-		line := fmt.Sprintf("  %-9s %6s %6s %6s   %6s %6s %6s   %10s %10s %10s", strings.ReplaceAll(hertz(b.CentreHz), nbsp, " "),
+		band := strings.ReplaceAll(hertz(b.CentreHz), nbsp, " ")
+		if predict {
+			fmt.Fprintf(t, "  %-9s %6s %6s %6s   %10s\n", band, plain(d.PredictedPanel, 2), plain(d.PredictedFlat, 2), plain(d.PredictedNormalised, 2), plain(b.PredictedCorrelation, 2))
+			continue
+		}
+		line := fmt.Sprintf("  %-9s %6s %6s %6s   %6s %6s %6s   %10s %10s %10s", band,
 			plain(d.Panel, 2), plain(d.Flat, 2), plain(d.Normalised, 2), plain(d.PredictedPanel, 2), plain(d.PredictedFlat, 2), plain(d.PredictedNormalised, 2),
 			plain(b.CorrelationScattering, 2), plain(b.LevelDifferenceRMSDB, 1), plain(b.ToleranceDB, 1))
 		t.WriteString(shorten(line, textWidth) + "\n")
@@ -155,6 +176,22 @@ func (t *text) wells(r *analysis.Result) {
 	}
 	if n > most {
 		fmt.Fprintf(t, "  and %d more in the report\n", n-most)
+	}
+	leaks := 0
+	for _, w := range r.Wells {
+		if !swallows(w) {
+			continue
+		}
+		if leaks++; leaks <= 3 {
+			line := fmt.Sprintf("  well %2d swallows %s dB of its reflection (%s to %s): a gap, an open joint or fabric?", w.Number, plain(w.Loss, 1), plain(w.LossLow, 1), plain(w.LossHigh, 1))
+			t.WriteString(shorten(line, textWidth) + "\n")
+		}
+	}
+	if leaks > 3 {
+		fmt.Fprintf(t, "  and %d more that swallow sound\n", leaks-3)
+	}
+	if m := (&maker{r: r}); m.explanations() != nil {
+		t.wrap("  ", fmt.Sprintf("%d sets of depths fit about equally well%s; the report shows them side by side.", len(m.explanations()), m.apart()))
 	}
 }
 
