@@ -313,6 +313,144 @@ func TestPictures(t *testing.T) {
 	}
 }
 
+// inside lists the drawings of a picture.
+func (e *element) inside(id string) []*element {
+	var out []*element
+	for _, svg := range e.all("svg") {
+		if strings.HasPrefix(svg.attr["aria-labelledby"], id+"-") {
+			out = append(out, svg)
+		}
+	}
+	return out
+}
+
+func (e *element) classed(class string) (out []*element) {
+	e.walk(func(k *element) {
+		if k.attr["class"] == class {
+			out = append(out, k)
+		}
+	})
+	return out
+}
+
+var anyNumber = regexp.MustCompile(`-?[\d.]+`)
+
+func numbers(t *testing.T, s string) (out []float64) {
+	t.Helper()
+	for _, n := range anyNumber.FindAllString(s, -1) {
+		v, err := strconv.ParseFloat(n, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// TestPatterns: what wrong wells have in common stands once, between the headline and the reasons.
+func TestPatterns(t *testing.T) {
+	r := invented()
+	var b bytes.Buffer
+	if err := Text(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	for name, s := range map[string]string{"page": render(t, r), "text": b.String()} {
+		p, why := strings.Index(s, r.Patterns[0]), strings.Index(s, "Why")
+		if strings.Count(s, r.Patterns[0]) != 1 || p < strings.Index(s, "differs from the design") || p > why {
+			t.Errorf("%s: pattern at %d, %d times; the reasons begin at %d", name, p, strings.Count(s, r.Patterns[0]), why)
+		}
+	}
+}
+
+// TestSeveralExplanations: where two sets of depths fit alike, the page has both in a table and draws the second where it parts from the first, to scale.
+func TestSeveralExplanations(t *testing.T) {
+	r := invented()
+	page := parse(t, render(t, r))
+	var open *element
+	for _, table := range page.all("table") {
+		if strings.HasPrefix(table.all("span")[0].text, "Depths that explain") {
+			open = table
+		}
+	}
+	if open == nil {
+		t.Fatal("no table of both")
+	}
+	if row := open.all("tbody")[0].all("tr")[2]; row.kids[2].text != "52.3" || row.kids[3].text != "95.0" {
+		t.Errorf("well 3 has %q and %q", row.kids[2].text, row.kids[3].text)
+	}
+	cut := page.inside("section")[0]
+	lines := cut.classed("otherline")
+	if len(lines) != 1 {
+		t.Fatalf("%d wells have a second outline, want well 3 alone", len(lines))
+	}
+	n := numbers(t, lines[0].attr["d"]) // x y V H V
+	scale := numbers(t, cut.classed("wood")[0].attr["width"])[0] / r.Panel.WidthM
+	if depth := (n[2] - n[1]) / scale; math.Abs(depth-0.095) > 0.0003 { // two coordinates written to a tenth: 0.3 mm
+		t.Errorf("drawn %.4f m deep, want 0.095", depth)
+	}
+	r.Fit.Explanations = r.Fit.Explanations[:1]
+	if s := render(t, r); strings.Contains(s, "otherline\"") || strings.Contains(s, "Depths that explain") {
+		t.Error("one explanation is drawn as several")
+	}
+}
+
+// TestTolerance: the deviation chart has the tolerance band, wide enough an axis for it, and its name in the key.
+func TestTolerance(t *testing.T) {
+	r := invented()
+	r.ToleranceM = 0.012
+	c := (&maker{r: r, sh: &sheet{}}).deviation()
+	if c.back.across != (span{-12, 12}) || c.y.low > -12 || c.y.high < 12 {
+		t.Errorf("band %v in %v", c.back.across, c.y)
+	}
+	if !strings.Contains(render(t, r), "tolerance, ± 12"+nbsp+"mm") {
+		t.Error("the band has no name")
+	}
+}
+
+// TestEndingEcho: the echo that ended the gate is drawn from the source over the floor to the panel's middle, incident and reflected at one angle, in the side view alone.
+func TestEndingEcho(t *testing.T) {
+	r := invented()
+	views := parse(t, render(t, r)).inside("setup")
+	if n := len(views[0].classed("echo")); n != 0 {
+		t.Errorf("%d echoes from above", n)
+	}
+	n := numbers(t, views[1].classed("echo")[0].attr["d"])
+	source, floor, panel := n[0:2], n[2:4], n[4:6]
+	in, out := (floor[1]-source[1])/(source[0]-floor[0]), (floor[1]-panel[1])/(floor[0]-panel[0])
+	if math.Abs(in-out) > 0.005 { // coordinates are written to a tenth of 50 to 80 units
+		t.Errorf("in at a slope of %.4f, out at %.4f", in, out)
+	}
+	metre := (source[0] - panel[0]) / r.SourceM[1]
+	if drop := (floor[1] - source[1]) / metre; math.Abs(drop-0.9) > 0.005 {
+		t.Errorf("the floor is met %.3f m below, want 0.9", drop)
+	}
+	for _, by := range []string{"decay", "recording", "survey", "echo in the empty room", ""} {
+		for i := range r.Positions {
+			r.Positions[i].Gate.EndedBy = by
+		}
+		if strings.Contains(render(t, r), "class=\"echo\"") {
+			t.Errorf("an echo is drawn although the gate was ended by %q", by)
+		}
+	}
+}
+
+// TestHiddenDistortion: a level that noise hides in most recordings is not told from the few in which it isn't.
+func TestHiddenDistortion(t *testing.T) {
+	r := invented()
+	for i := range r.Recordings.Files {
+		if d := &r.Recordings.Files[i].Sweeps[0].Distortion[0]; i%3 > 0 {
+			d.LevelDB[4] = analysis.Unknown()
+		}
+	}
+	m := &maker{r: r}
+	if _, mid, worst := lowMidHigh(m.distortion(2, 4)); finite(mid) || !finite(worst) {
+		t.Errorf("middle %v, worst %v", mid, worst)
+	}
+	if _, mid, _ := lowMidHigh(m.distortion(2, 5)); !finite(mid) {
+		t.Error("a level known in all recordings has no middle")
+	}
+}
+
 // TestHostileText: what a user named a thing shows as text, apart from characters that steer a display.
 func TestHostileText(t *testing.T) {
 	page := render(t, hostile())

@@ -24,12 +24,17 @@ func (m *maker) explanations() []analysis.Explanation {
 	return m.r.Fit.Explanations
 }
 
-// otherDepth is the depth of well i, from 0, by the second explanation; NaN where there is none.
+// otherDepth is the depth of well i, from 0, by the second explanation; NaN where that has none, or none that could be told from the first on a drawing.
 func (m *maker) otherDepth(i int) float64 {
-	if e := m.explanations(); e != nil && i >= 0 && i < len(e[1].DepthM) && finite(e[1].DepthM[i]) && e[1].DepthM[i] >= 0 {
-		return e[1].DepthM[i]
+	const apart = 0.0005 // m
+	e := m.explanations()
+	if e == nil || i < 0 || i >= len(e[1].DepthM) || !finite(e[1].DepthM[i]) || e[1].DepthM[i] < 0 {
+		return math.NaN()
 	}
-	return math.NaN()
+	if i < len(e[0].DepthM) && math.Abs(e[1].DepthM[i]-e[0].DepthM[i]) < apart {
+		return math.NaN()
+	}
+	return e[1].DepthM[i]
 }
 
 // apart names the wells on which the first two explanations part, with both depths.

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 
@@ -21,6 +22,11 @@ type table struct {
 // Short reports whether the table is to stay on one printed page.
 func (t table) Short() bool { return len(t.Rows) <= 20 }
 
+// Long reports whether column i holds sentences.
+func (t table) Long(i int) bool {
+	return slices.ContainsFunc(t.Rows, func(row []cell) bool { return i < len(row) && len(row[i].Text) > 40 })
+}
+
 type cell struct{ Text, Class string }
 
 func cells(texts ...string) []cell {
@@ -29,6 +35,24 @@ func cells(texts ...string) []cell {
 		out[i].Text = clean(t)
 	}
 	return out
+}
+
+// known is t without the columns in which nothing is known.
+func (t table) known() table {
+	words, all := map[int]bool{}, t
+	all.Head, all.Rows = nil, make([][]cell, len(t.Rows))
+	for i, head := range t.Head {
+		if i > 0 && !slices.ContainsFunc(t.Rows, func(row []cell) bool { return row[i].Text != dash }) {
+			continue
+		}
+		words[len(all.Head)] = t.Words[i]
+		all.Head = append(all.Head, head)
+		for j, row := range t.Rows {
+			all.Rows[j] = append(all.Rows[j], row[i])
+		}
+	}
+	all.Words = words
+	return all
 }
 
 func (t *table) row(texts ...string) { t.Rows = append(t.Rows, cells(texts...)) }
@@ -118,7 +142,7 @@ func (m *maker) wellTable() table {
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	return t
+	return t.known()
 }
 
 // explanationTable puts the sets of depths that fit alike side by side.
@@ -156,14 +180,14 @@ func (m *maker) explanationTable() table {
 // fitTable says how the depths were found.
 func (m *maker) fitTable() table {
 	f := m.r.Fit
-	t := table{Caption: "The fit that gave the depths", Head: []string{"Figure", "Value"}}
-	t.row("Left unexplained by the built depths, rms", unit(fixed(100*f.Misfit, 1), "%"))
-	t.row("Left unexplained by the design, rms", unit(fixed(100*f.DesignMisfit, 1), "%"))
-	t.row("Lowest frequency used", hertz(f.LowHz))
-	t.row("Highest frequency used", hertz(f.HighHz))
-	t.row("Positions used", strconv.Itoa(f.Positions))
-	t.row("Error of the paths over the panel, rms", unit(fixed(1000*f.PathErrorM, 1), "mm"))
-	t.row("Panel stands beside its place by (along x)", unit(fixed(1000*f.PanelOffsetM, 1), "mm"))
+	t := table{Caption: "The fit that gave the depths; what is left unexplained is rms re the measured reflection", Head: []string{"Figure", "Value"}}
+	t.row("Unexplained, as built", unit(fixed(100*f.Misfit, 1), "%"))
+	t.row("Unexplained, design", unit(fixed(100*f.DesignMisfit, 1), "%"))
+	t.row("Lowest frequency", hertz(f.LowHz))
+	t.row("Highest frequency", hertz(f.HighHz))
+	t.row("Positions", strconv.Itoa(f.Positions))
+	t.row("Error of paths, rms", unit(fixed(1000*f.PathErrorM, 1), "mm"))
+	t.row("Panel off along x by", unit(fixed(1000*f.PanelOffsetM, 1), "mm"))
 	return t
 }
 

@@ -225,16 +225,18 @@ func (m *maker) alignmentTables() []table {
 	}
 	for _, p := range m.r.Positions {
 		for _, a := range p.Alignment {
-			t.row(p.Name, a.State, fileName(a.File), scaled(a.DelayS, 1e6, 1), num(a.GainDB, 2), num(a.ClockPPM, 1), num(a.ShapedDB, 1), num(a.ResidualBefore, 1), num(a.ResidualAfter, 1))
+			row := cells(p.Name, a.State, fileName(a.File), scaled(a.DelayS, 1e6, 1), num(a.GainDB, 2), num(a.ClockPPM, 1), num(a.ShapedDB, 1), num(a.ResidualBefore, 1), num(a.ResidualAfter, 1))
+			row[2].Class = "file"
+			t.Rows = append(t.Rows, row)
 		}
 	}
-	return []table{byState, t}
+	return []table{byState.known(), t.known()}
 }
 
-// fileName is the last two parts of a path, which tell the files of a survey apart.
+// fileName is the last two parts of a path, which tell the files of a survey apart, cut where they are long.
 func fileName(path string) string {
 	parts := strings.FieldsFunc(path, func(r rune) bool { return r == '/' || r == '\\' })
-	return strings.Join(parts[max(0, len(parts)-2):], "/")
+	return shorten(strings.Join(parts[max(0, len(parts)-2):], "/"), 32)
 }
 
 // orderLooks are the looks of the distortion orders 2 to 5.
@@ -243,9 +245,9 @@ var orderLooks = []struct {
 	key
 }{
 	{look{measuredColour, 1.5, nil, draw.CircleGlyph{}, 1.8}, key{"k-order2", "2nd order"}},
-	{look{predictedColour, 1.5, predictedLook.dashes, hollowDisc{}, 2}, key{"k-order3", "3rd"}},
-	{look{textbookColour, 1.6, []vg.Length{1.5, 2.5}, hollowSquare{}, 1.8}, key{"k-order4", "4th"}},
-	{look{flatColour, 1.3, []vg.Length{7, 2, 1.5, 2}, draw.CrossGlyph{}, 2}, key{"k-order5", "5th"}},
+	{look{predictedColour, 1.5, predictedLook.dashes, hollowDisc{}, 2}, key{"k-order3", "3rd order"}},
+	{look{textbookColour, 1.6, []vg.Length{1.5, 2.5}, hollowSquare{}, 1.8}, key{"k-order4", "4th order"}},
+	{look{flatColour, 1.3, []vg.Length{7, 2, 1.5, 2}, draw.CrossGlyph{}, 2}, key{"k-order5", "5th order"}},
 }
 
 // recordings draws noise and distortion of the sweep recordings.
@@ -260,32 +262,13 @@ func (m *maker) recordings() (*figure, error) {
 			"Then what the loudspeaker adds of its own (harmonic distortion of the orders 2 to 5) below the response, in the middle recording.",
 		Sure: "Noise is taken from the silence around the sweep. Where a line of distortion is missing, noise hides it or the sweep doesn't reach there. Distortion lies ahead of the response and is cut off, so next to none of it gets into the figures.",
 	}
-	bands := len(r.BandCentreHz)
-	noise := make([][]float64, bands)
-	var orders [4][][]float64
-	for k := range orders {
-		orders[k] = make([][]float64, bands)
-	}
-	sweeps, faults := 0, 0
+	bands, faults := len(r.BandCentreHz), 0
 	for _, file := range r.Files {
 		faults += len(file.Faults)
-		for _, s := range file.Sweeps {
-			sweeps++
-			for i := range bands {
-				if v := at(s.SNRDB, i); finite(v) {
-					noise[i] = append(noise[i], v)
-				}
-				for _, d := range s.Distortion {
-					if v := at(d.LevelDB, i); finite(v) && d.Order >= 2 && d.Order <= 5 {
-						orders[d.Order-2][i] = append(orders[d.Order-2][i], v)
-					}
-				}
-			}
-		}
 	}
 	snr := &series{look: measuredLook}
 	for i, hz := range r.BandCentreHz {
-		low, mid, high := lowMidHigh(noise[i])
+		low, mid, high := lowMidHigh(m.noise(i))
 		snr.addInterval(logHz(hz), mid, low, high)
 	}
 	var levels []*series
@@ -293,7 +276,7 @@ func (m *maker) recordings() (*figure, error) {
 	for k, o := range orderLooks {
 		s := &series{look: o.look}
 		for i, hz := range r.BandCentreHz {
-			_, mid, _ := lowMidHigh(orders[k][i])
+			_, mid, _ := lowMidHigh(m.distortion(k+2, i))
 			s.add(logHz(hz), mid)
 		}
 		levels = append(levels, s)
@@ -329,6 +312,36 @@ func (m *maker) recordings() (*figure, error) {
 	}
 	f.Tables = m.recordingTables()
 	return f.settle(fmt.Sprintf("%s of sweeps were read, but neither noise nor distortion could be told.", count(len(r.Files), "recording", "recordings"))), nil
+}
+
+// noise lists the signal-to-noise ratios of all sweeps in a band, as far as they are known.
+func (m *maker) noise(band int) []float64 {
+	var out []float64
+	for _, f := range m.r.Recordings.Files {
+		for _, s := range f.Sweeps {
+			if v := at(s.SNRDB, band); finite(v) {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
+}
+
+// distortion lists the levels of an order of all sweeps in a band; minus infinity where noise hides it, so that a single loud recording is no median.
+func (m *maker) distortion(order, band int) []float64 {
+	var out []float64
+	for _, f := range m.r.Recordings.Files {
+		for _, s := range f.Sweeps {
+			level := math.Inf(-1)
+			for _, d := range s.Distortion {
+				if v := at(d.LevelDB, band); d.Order == order && finite(v) {
+					level = v
+				}
+			}
+			out = append(out, level)
+		}
+	}
+	return out
 }
 
 // lowMidHigh are the extremes and the median of v; NaN where there is none.
@@ -372,6 +385,7 @@ func (m *maker) recordingTables() []table {
 			}
 			row := cells(take(f, i), fileName(f.File), fixed(f.SampleRateHz/1000, 1), num(s.StartS, 2), num(s.SNRMedianDB, 0), num(s.SNRLowestDB, 0), hertz(float64(s.SNRLowestHz)),
 				order[0], order[1], order[2], order[3], clock, from, counts, strconv.Itoa(len(f.Faults)))
+			row[1].Class, row[12].Class = "file", "file"
 			if len(f.Faults) > 0 {
 				row[14].Class = "flag"
 			}
@@ -381,6 +395,7 @@ func (m *maker) recordingTables() []table {
 			faults.row(f.Position+", "+f.State, w.Code, w.Text)
 		}
 	}
+	t = t.known()
 	out := []table{t}
 	if len(faults.Rows) > 0 {
 		out = []table{faults, t}
@@ -402,24 +417,14 @@ func (m *maker) recordingTables() []table {
 		}
 		out = append(out, snr)
 	}
-	distortion := table{Caption: "Distortion per band of the played frequency, re the response: median over the recordings in which noise doesn't hide it, in brackets the worst (dB); the data file holds each recording's", Small: true,
-		Head: []string{"Band", "2nd", "3rd", "4th", "5th"}}
+	distortion := table{Caption: "Distortion per band of the played frequency, re the response: the middle recording, in brackets the worst (dB); “–”: hidden by noise; the data file holds each recording's", Small: true,
+		Head: []string{"Band", "2nd", "3rd", "4th", "5th order"}}
 	for i, hz := range r.BandCentreHz {
 		row := []string{hertz(hz)}
 		for order := 2; order <= 5; order++ {
-			var v []float64
-			for _, f := range r.Files {
-				for _, s := range f.Sweeps {
-					for _, d := range s.Distortion {
-						if x := at(d.LevelDB, i); d.Order == order && finite(x) {
-							v = append(v, x)
-						}
-					}
-				}
-			}
-			_, mid, worst := lowMidHigh(v)
+			_, mid, worst := lowMidHigh(m.distortion(order, i))
 			text := fixed(mid, 0)
-			if len(v) > 1 {
+			if finite(worst) {
 				text += " (" + fixed(worst, 0) + ")"
 			}
 			row = append(row, text)
