@@ -374,6 +374,9 @@ func (m *maker) levels() (*figure, error) {
 // levelReference says what the levels of the positions refer to.
 func (m *maker) levelReference() string {
 	ref := clean(m.r.LevelReference)
+	if m.predictOnly() {
+		ref = "flat board's strongest position" // its own flat board's
+	}
 	if strings.HasPrefix(ref, "flat board") {
 		ref += " in the band"
 	}

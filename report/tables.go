@@ -66,12 +66,16 @@ func withInterval(v analysis.Num, i *analysis.Interval, decimals int) string {
 	return s
 }
 
-func usable(b analysis.Band) string {
-	if b.Usable {
+// usable says whether band i counts and why not; a reason that the band before it has too is not said again.
+func (m *maker) usable(i int) string {
+	b := m.r.Bands[i]
+	switch {
+	case b.Usable:
 		return "yes"
-	}
-	if b.Why == "" {
+	case b.Why == "":
 		return "no"
+	case i > 0 && !m.r.Bands[i-1].Usable && m.r.Bands[i-1].Why == b.Why:
+		return "no, as above"
 	}
 	return "no: " + b.Why
 }
@@ -79,24 +83,24 @@ func usable(b analysis.Band) string {
 func (m *maker) diffusionTable(caption string) table {
 	t := table{Caption: caption + "; in brackets 95 % intervals where takes were repeated", Small: true,
 		Head: []string{"Band", "Panel", "Flat", "Normalised", "Panel, predicted", "Flat, predicted", "Normalised, predicted", "Usable"}, Words: map[int]bool{7: true}}
-	for _, b := range m.r.Bands {
+	for i, b := range m.r.Bands {
 		d := b.Diffusion
 		t.row(hertz(b.CentreHz), withInterval(d.Panel, d.PanelInterval, 2), withInterval(d.Flat, d.FlatInterval, 2), withInterval(d.Normalised, d.NormalisedInterval, 2),
-			num(d.PredictedPanel, 2), num(d.PredictedFlat, 2), num(d.PredictedNormalised, 2), usable(b))
+			num(d.PredictedPanel, 2), num(d.PredictedFlat, 2), num(d.PredictedNormalised, 2), m.usable(i))
 	}
 	return t
 }
 
 func (m *maker) bandTable() table {
-	t := table{Caption: "What each band says; in brackets 95 % intervals where takes were repeated", Small: true,
-		Head: []string{"Band", "Normalised diffusion", "predicted", "Correlation scattering", "predicted", "Level, predicted − measured, rms (dB)", "What the tolerance would cause (dB)",
+	t := table{Caption: "What each band says; level measured minus predicted, and what depth errors within the tolerance would cause of it; in brackets 95 % intervals where takes were repeated", Small: true,
+		Head: []string{"Band", "Normalised diffusion", "predicted", "Correlation scattering", "predicted", "Measured − predicted, rms (dB)", "Tolerance would cause (dB)",
 			"Subtraction residual (dB)", "Positions", "Usable"},
 		Words: map[int]bool{9: true}}
-	for _, b := range m.r.Bands {
+	for i, b := range m.r.Bands {
 		d := b.Diffusion
 		t.row(hertz(b.CentreHz), withInterval(d.Normalised, d.NormalisedInterval, 2), num(d.PredictedNormalised, 2),
 			withInterval(b.CorrelationScattering, b.CorrelationInterval, 2), num(b.PredictedCorrelation, 2), num(b.LevelDifferenceRMSDB, 1),
-			num(b.ToleranceDB, 1), num(b.ResidualDB, 1), strconv.Itoa(b.PositionsUsed), usable(b))
+			num(b.ToleranceDB, 1), num(b.ResidualDB, 1), strconv.Itoa(b.PositionsUsed), m.usable(i))
 	}
 	return t
 }
