@@ -132,6 +132,7 @@ func (r *run) fillBand(b *Band) {
 			carry = a / m
 		}
 	} else if !measured && r.result.Kind == "predict" {
+		r.result.LevelReference = "predicted flat board's strongest position"
 		reference = slices.Max(modelFlat)
 	}
 	var sum float64

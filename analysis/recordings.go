@@ -360,7 +360,7 @@ func (t *recordedTakes) fill(p *SurveyPosition) error {
 		}
 	}
 	e := t.m.Excitation
-	t.Sweep = fmt.Sprintf("%.4g to %.4g Hz in %.4g s", e.LowHz, e.HighHz, float64(len(e.Samples))/e.SampleRateHz)
+	t.Sweep = fmt.Sprintf("%.0f to %.0f Hz in %.3g s", e.LowHz, e.HighHz, float64(len(e.Samples))/e.SampleRateHz)
 	whole := 0
 	for i := range t.m.Takes {
 		if t.damage(i) == "" {
@@ -868,7 +868,6 @@ func louder(gain Num) string {
 }
 
 // handlingNotes is the method of what was done to the takes before gating, where something was.
-// (placeholder)
 func handlingNotes(res *Result) []Note {
 	var notes []Note
 	if res.Recordings != nil {
