@@ -23,6 +23,7 @@ type scratch struct {
 	complexes arena[complex128]
 	floats    arena[float64]
 	rays      rays
+	points    mouthPoints
 	blocks    map[blockKey][]complex128
 }
 

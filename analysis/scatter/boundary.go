@@ -19,7 +19,7 @@ type run struct {
 	count      int     // elements
 	lengthM    float64 // of one element
 	turn       float64 // 1 where the air lies to the left of step, −1 where it lies to the right, as in a mirror image
-	mouth      *piece  // nil for a wall
+	coupled    bool    // whether the derivative equation is added here
 	shape      int     // runs of equal shape differ only in where they begin
 }
 
@@ -99,59 +99,62 @@ func lineSource(k, r float64) complex128 {
 
 // coupling returns Burton and Miller's weight i/k of the derivative equation (Proc. R. Soc. A 323, 1971, 201;
 // the sign belongs to e^{-iωt}).
+//
+// The derivative equation is there because the plain one also has the resonances of the box's inside. For these it is enough to add
+// it to a part of the boundary: the wave inside that would go with a second solution had to meet an absorbing wall there. It takes
+// the back, as at the mouths, where velocities are singular, it would cost accuracy.
 func coupling(k float64) complex128 { return complex(0, 1/k) }
 
-// influence tells what every element of a run does to a point x of the boundary with the given normal. Each element has an entry of
-// equal length in dst. Its first number is the element's coefficient of ½ − D − α N for piecewise constant pressure; the
-// hypersingular N is reduced to the elements' end points (Maue's identity, Z. Phys. 126 (1949) 601):
+// influence tells what every element of a run does to a point x of the boundary with the given normal: the elements' coefficients of
+// ½ − D − α N for piecewise constant pressure, with α = 0 unless the point is coupled. The hypersingular N is reduced to the elements' end points
+// (Maue's identity, Z. Phys. 126 (1949) 601):
 //
 //	∫ ∂²G/∂n_x∂n_y ds = k² n_x·n_y ∫ G ds − t_x·∇_x [G(x,b) − G(x,a)].
-//
-// In a mouth there follow, for each mode m, the integral of G + α ∂G/∂n_x times cos(mπu/w), and after these, for each mode from 1, that
-// times sin(mπu/w), where u is counted from the element's middle. ½α is included where x is that middle.
-func (r *run) influence(k float64, x, normal Point, dst []complex128, s *rays) {
+func (r *run) influence(k float64, x, normal Point, coupled bool, dst []complex128, s *rays) {
 	s.to(k, x)
-	s.from(r.from)
+	if coupled {
+		s.from(r.from)
+	}
 	for i := range r.count {
-		s.from(r.at(float64(i + 1)))
+		if coupled {
+			s.from(r.at(float64(i + 1)))
+		}
 		for _, point := range quadrature(x.distance(r.middle(i)), r.lengthM) {
 			s.from(r.at(float64(i) + point[0]))
 		}
 	}
 	s.trace()
 
-	size := len(dst) / r.count
 	tangent := Point{normal.Y, -normal.X}
-	before, ray := s.slope(0, tangent), 1
+	var before complex128
+	ray := 0
+	if coupled {
+		before, ray = s.slope(0, tangent), 1
+	}
 	for i := range r.count {
-		entry := dst[i*size:][:size]
-		clear(entry)
-		after := s.slope(ray, tangent)
-		ray++
-		distance := x.distance(r.middle(i))
-		rule := quadrature(distance, r.lengthM)
-		var single, double complex128 // ∫ G ds and (i/k) ∫ ∂G/∂n_y ds
-		for g, point := range rule {
-			weight := point[1] * r.lengthM
-			green := scale(s.green(ray), weight)
-			single += green
-			double += scale(s.slope(ray, r.normal), weight)
-			if r.mouth != nil {
-				r.mouth.addMoments(entry[1:], green+scale(s.slope(ray, normal), weight), len(rule), g)
-			}
+		var after complex128
+		if coupled {
+			after = s.slope(ray, tangent)
 			ray++
 		}
-		if own := distance < r.lengthM/4; own {
-			exact := 0.5i / complex(k, 0) * integralH0(k*r.lengthM/2)
-			if r.mouth != nil {
-				for m := range r.mouth.modes {
-					entry[1+m] += exact - single + 0.5*coupling(k)
-				}
-			}
-			single, double = exact, 0
-			entry[0] = 0.5
+		distance := x.distance(r.middle(i))
+		var single, double complex128 // ∫ G ds and (−i/k) ∫ ∂G/∂n_y ds
+		for _, point := range quadrature(distance, r.lengthM) {
+			weight := point[1] * r.lengthM
+			single += scale(s.green(ray), weight)
+			double += scale(s.slope(ray, r.normal), weight)
+			ray++
 		}
-		entry[0] += scale(after-before, r.turn) - scaleI(double+scale(single, normal.dot(r.normal)), k)
+		dst[i] = 0
+		if own := distance < r.lengthM/4; own {
+			single, double = 0.5i/complex(k, 0)*integralH0(k*r.lengthM/2), 0
+			dst[i] = 0.5
+		}
+		if coupled {
+			dst[i] += scale(after-before, r.turn)
+			double += scale(single, normal.dot(r.normal))
+		}
+		dst[i] -= scaleI(double, k)
 		before = after
 	}
 }

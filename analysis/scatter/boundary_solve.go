@@ -1,33 +1,36 @@
 package scatter
 
 // boundary is one solution of the boundary equations: for every image of the outline's part a system and its right-hand sides, which the
-// solution replaces. There is one column for each place, holding the field of a unit line source there, and behind them one for each mode of each piece
-// of a mouth, driven with unit velocity.
+// solution replaces. There is one column for each place, holding the field of a unit line source there, and behind them one for each function of each
+// mouth, driven with unit velocity.
 type boundary struct {
 	*outline
 	*scratch
-	k      float64
-	modes  int
-	places []Point // distinct but for mirror images
-	views  []view  // per place asked for
-	system []matrix
-	right  []matrix
+	k         float64
+	functions int     // per mouth
+	places    []Point // distinct but for mirror images
+	views     []view  // per place asked for
+	system    []matrix
+	right     []matrix
+	moments   []matrix // per image of a mouth: −∫ ∂/∂n of what each of its functions sends, over each element
+	projected []matrix // per image of the source: minus the integral of the pressure on the boundary of a mouth times −2 D, for each function and column
 
 	layers   [][][]complex128 // ∫ ∂G/∂n ds over an element, G from a place: per image, distinct place and element
 	distance [][][]float64    // from the place to the middle of the element, m
 }
 
-// blockKey names the action of one run on another. Runs of equal shapes at equal distances act alike: on a panel of equal wells nearly all do.
+// blockKey names the action of one run or mouth on a run. What is of equal shape acts alike at equal distances: on a panel of equal wells nearly all does.
 type blockKey struct {
-	on, of int // shapes
+	on, of int   // shapes
+	width  int64 // of the mouth, 0 for a run
 	dx, dy int64
 }
 
-// solveOutline solves the boundary equations for the given places and all modes of the mouths.
-func solveOutline(k float64, o *outline, modes int, places []Place, s *scratch) (*boundary, error) {
-	b := &boundary{outline: o, scratch: s, k: k, modes: modes}
+// solveOutline solves the boundary equations for the given places and all functions of the mouths.
+func solveOutline(k float64, o *outline, functions int, places []Place, s *scratch) (*boundary, error) {
+	b := &boundary{outline: o, scratch: s, k: k, functions: functions}
 	b.places, b.views = o.viewsOf(places)
-	b.assemble(len(b.places) + len(o.pieces)*modes)
+	b.assemble(len(b.places) + len(o.mouths)*functions)
 	return b, b.solve()
 }
 
@@ -35,22 +38,33 @@ func solveOutline(k float64, o *outline, modes int, places []Place, s *scratch) 
 func (b *boundary) solve() error {
 	mix(b.system)
 	mix(b.right)
+	mix(b.moments)
 	for g := range b.system {
-		if allZero(b.right[g].v) {
+		right := &b.right[g]
+		clear(b.projected[g].v)
+		if allZero(right.v) {
 			continue // so it is where all places are in the middle
 		}
-		if err := solveInPlace(&b.system[g], &b.right[g]); err != nil {
+		if err := solveInPlace(&b.system[g], right); err != nil {
 			return err
+		}
+		for i := range b.moments[g].rows {
+			subtractProduct(b.projected[g].row(i), b.moments[g].row(i), right.v, right.cols)
 		}
 	}
 	mix(b.right)
+	mix(b.projected)
 	for g := range b.right {
-		v := b.right[g].v
-		for i := range v {
-			v[i] = scale(v[i], 1/float64(len(b.right)))
-		}
+		scaleAll(b.right[g].v, 1/float64(len(b.right)))
+		scaleAll(b.projected[g].v, 1/float64(len(b.right)))
 	}
 	return nil
+}
+
+func scaleAll(v []complex128, f float64) {
+	for i := range v {
+		v[i] = scale(v[i], f)
+	}
 }
 
 func allZero(v []complex128) bool {
@@ -79,35 +93,109 @@ func mix(f []matrix) {
 	}
 }
 
-// assemble fills in the systems and the right-hand sides: what all images do to the part.
+// assemble fills in the systems, the right-hand sides and the moments: what all images do to the part.
 func (b *boundary) assemble(columns int) {
-	b.system, b.right = make([]matrix, len(b.images)), make([]matrix, len(b.images))
-	b.layers, b.distance = make([][][]complex128, len(b.images)), make([][][]float64, len(b.images))
+	n := len(b.images)
+	b.system, b.right, b.moments, b.projected = make([]matrix, n), make([]matrix, n), make([]matrix, n), make([]matrix, n)
+	b.layers, b.distance = make([][][]complex128, n), make([][][]float64, n)
 	for g, image := range b.images {
 		b.system[g], b.right[g] = b.matrix(b.count, b.count), b.matrix(b.count, columns)
-		column := len(b.places)
-		for j := range image {
-			from := &image[j]
-			width := from.count
-			if from.mouth != nil {
-				width += b.modes
-			}
-			for i := range b.images[0] {
-				on := &b.images[0][i]
-				block := b.block(on, from, width)
+		b.moments[g], b.projected[g] = b.matrix(len(b.mouths)*b.functions, b.count), b.matrix(len(b.mouths)*b.functions, columns)
+		for i := range b.images[0] {
+			on := &b.images[0][i]
+			for j := range image {
+				block := b.block(on, &image[j])
 				for row := range on.count {
-					entries := block[row*width:][:width]
-					copy(b.system[g].row(b.first[i] + row)[b.first[j]:], entries[:from.count])
-					copy(b.right[g].row(b.first[i] + row)[column:], entries[from.count:])
+					copy(b.system[g].row(b.first[i] + row)[b.first[j]:], block[row*image[j].count:][:image[j].count])
 				}
 			}
-			column += width - from.count
+			for j, m := range b.mouths {
+				b.drive(g, i, j, m)
+			}
 		}
 		for p, place := range b.places {
-			b.see(g, p, b.mirror(place, b.flips[g]))
+			if g > 0 {
+				place = place.mirror()
+			}
+			b.see(g, p, place)
 		}
 	}
 }
+
+// drive fills in what image g of mouth j has to do with the elements of run i.
+func (b *boundary) drive(g, i, j int, m Mouth) {
+	if g > 0 {
+		m = Mouth{-m.X1M, -m.X0M}
+	}
+	on := &b.images[0][i]
+	block := b.mouthBlock(on, m)
+	for row := range on.count {
+		element := b.first[i] + row
+		entries := block[row*2*b.functions:][:2*b.functions]
+		sign := 1.0
+		for f := range b.functions {
+			b.right[g].row(element)[len(b.places)+j*b.functions+f] = scale(entries[f], sign)
+			b.moments[g].row(j*b.functions + f)[element] = scale(entries[b.functions+f], sign)
+			if g > 0 {
+				sign = -sign // in the image the odd functions are turned over
+			}
+		}
+	}
+}
+
+// Gauss–Legendre points on 0…1, the middle first.
+var gauss3 = [...][2]float64{{0.5, 4. / 9}, {0.1127016653792583, 5. / 18}, {0.8872983346207417, 5. / 18}}
+
+// mouthBlock returns what a mouth has to do with each element of a run: for each function φ, −∫(G + α ∂G/∂n_x) φ dx′ at the middle, then for each
+// minus the integral of ∂/∂n ∫ G φ dx′ over the element. The latter is 0 in the mouths' own plane.
+func (b *boundary) mouthBlock(on *run, m Mouth) []complex128 {
+	key := blockKey{on: on.shape, width: finely(m.WidthM()), dx: finely(m.X0M - on.from.X), dy: finely(on.from.Y)}
+	if out := b.blocks[key]; out != nil {
+		return out
+	}
+	out := b.complexes.take(on.count * 2 * b.functions)
+	b.blocks[key] = out
+	clear(out)
+	s, points := &b.rays, &b.points
+	points.functions = b.functions
+	rule := gauss3[:]
+	if on.front() {
+		rule = gauss3[:1]
+	}
+	for i := range on.count {
+		driven, moments := out[2*i*b.functions:][:b.functions], out[(2*i+1)*b.functions:][:b.functions]
+		points.lay(m, on.middle(i), b.k*m.WidthM()/2)
+		for q, at := range rule {
+			s.to(b.k, on.at(float64(i)+at[0]))
+			for _, x := range points.x {
+				s.from(Point{x, 0})
+			}
+			s.trace()
+			for ray := range points.x {
+				value := points.value[ray*b.functions:][:b.functions]
+				if q == 0 {
+					green := s.green(ray)
+					if on.coupled {
+						green += s.slope(ray, on.normal)
+					}
+					for f, v := range value {
+						driven[f] -= scale(green, v)
+					}
+				}
+				if !on.front() {
+					slope := scaleI(s.slope(ray, on.normal), b.k*on.lengthM*at[1])
+					for f, v := range value {
+						moments[f] += scale(slope, v)
+					}
+				}
+			}
+		}
+	}
+	return out
+}
+
+// front reports whether the run lies in the plane of the mouths.
+func (r *run) front() bool { return r.normal.Y > 0 }
 
 // see fills in what a place has to do with image g of the elements, looking at the part from the place's own image: the right-hand side p + α ∂p/∂n of a
 // unit line source, the double layer, and the distance.
@@ -130,7 +218,11 @@ func (b *boundary) see(g, column int, place Point) {
 		on := &b.images[0][r]
 		for i := range on.count {
 			distance[element] = place.distance(on.middle(i))
-			b.right[g].row(element)[column] = s.green(ray) - s.slope(ray, on.normal) // the ray runs from the element to the place
+			incident := s.green(ray)
+			if on.coupled {
+				incident -= s.slope(ray, on.normal) // the ray runs from the element to the place
+			}
+			b.right[g].row(element)[column] = incident
 			rule := quadrature(distance[element], on.lengthM)
 			ray++
 			var sum complex128
@@ -145,19 +237,22 @@ func (b *boundary) see(g, column int, place Point) {
 	b.layers[g], b.distance[g] = append(b.layers[g], layer), append(b.distance[g], distance)
 }
 
-// block returns what run from does to the elements of run on: a matrix of width columns, those of the elements and,
-// for a mouth, the right-hand sides of its modes.
-func (b *boundary) block(on, from *run, width int) []complex128 {
-	key := blockKey{on.shape, from.shape, finely(from.from.X - on.from.X), finely(from.from.Y - on.from.Y)}
+// block returns what run from does to the elements of run on: a matrix.
+func (b *boundary) block(on, from *run) []complex128 {
+	key := blockKey{on: on.shape, of: from.shape, dx: finely(from.from.X - on.from.X), dy: finely(from.from.Y - on.from.Y)}
 	if out := b.blocks[key]; out != nil {
 		return out
 	}
-	out := b.complexes.take(on.count * width)
+	out := b.complexes.take(on.count * from.count)
 	b.blocks[key] = out
-
-	size := 1
-	if from.mouth != nil {
-		size = 2 * b.modes
+	if on.front() && from.front() && !on.coupled { // nothing but the elements' own ½
+		clear(out)
+		if key.dx == 0 {
+			for i := range on.count {
+				out[i*from.count+i] = 0.5
+			}
+		}
+		return out
 	}
 	// Along parallel runs of equal steps only the difference (or the sum) of two elements' numbers counts: it is enough to
 	// look at a longer run from the first element.
@@ -172,8 +267,8 @@ func (b *boundary) block(on, from *run, width int) []complex128 {
 	if shift != 0 {
 		long.count += on.count - 1
 	}
-	entries := b.complexes.take(long.count * size)
-	long.influence(b.k, on.middle(0), on.normal, entries, &b.rays)
+	entries := b.complexes.take(long.count)
+	long.influence(b.k, on.middle(0), on.normal, on.coupled, entries, &b.rays)
 	for i := range on.count {
 		start := 0
 		switch {
@@ -182,29 +277,13 @@ func (b *boundary) block(on, from *run, width int) []complex128 {
 		case shift > 0:
 			start = i
 		case i > 0:
-			long.influence(b.k, on.middle(i), on.normal, entries, &b.rays)
+			long.influence(b.k, on.middle(i), on.normal, on.coupled, entries, &b.rays)
 		}
-		row := out[i*width:][:width]
-		clear(row[from.count:])
-		for j := range from.count {
-			entry := entries[(start+j)*size:][:size]
-			row[j] = entry[0]
-			if from.mouth != nil {
-				from.mouth.drive(row[from.count:], entry[1:], j)
-			}
-		}
+		copy(out[i*from.count:][:from.count], entries[start:])
 	}
 	return out
 }
 
 func same(a, b Point, sign float64) bool {
 	return finely(a.X-sign*b.X) == 0 && finely(a.Y-sign*b.Y) == 0
-}
-
-// drive adds to the right-hand sides of the modes what their part on element i contributes, −∫(G + α ∂G/∂n_x) φ ds − ½ α φ.
-func (s *shapes) drive(right, moments []complex128, i int) {
-	right[0] -= moments[0]
-	for m, t := range s.middle[i][1:] {
-		right[1+m] -= scale(moments[1+m], t.cos) - scale(moments[s.modes+m], t.sin)
-	}
 }

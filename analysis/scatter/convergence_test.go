@@ -14,7 +14,7 @@ func steps(fields [][]complex128) (out []float64) {
 	return out
 }
 
-// What the field changes by from mesh to mesh must shrink as a power of the element's size, and of the modes' number.
+// What the field changes by from mesh to mesh must shrink as a power of the element's size, and of the functions' number.
 func TestConvergence(t *testing.T) {
 	const corners = "the pressure behaves as r^{2/3} at an edge with 270° of air, so even elements are of order 4/3 at best; 1 allows for the coarsest"
 	receivers := []Place{polar(1, -60), polar(1, -20), polar(1, 10), polar(1, 50)}
@@ -22,18 +22,18 @@ func TestConvergence(t *testing.T) {
 		wells, section := prime7(height, height/60)
 		for _, hz := range frequencies {
 			k := 2 * math.Pi * hz / 343
-			solve := func(perWell, modes int) (panel, flat []complex128) {
-				e := exteriorOf(t, k, section, Place{Point: Point{0.5, 2}}, receivers, Mesh{PerWavelength: 2 * math.Pi / k * float64(perWell) / 0.05, Modes: modes})
+			solve := func(perWell, functions int) (panel, flat []complex128) {
+				e := exteriorOf(t, k, section, Place{Point: Point{0.5, 2}}, receivers, Mesh{PerWavelength: 2 * math.Pi / k * float64(perWell) / 0.05, Functions: functions})
 				return panelOf(t, e, wells, Losses{}), flatOf(e)
 			}
-			var panels, flats, moded [][]complex128
+			var panels, flats, varied [][]complex128
 			for _, perWell := range []int{4, 8, 16} {
 				p, f := solve(perWell, 2)
 				panels, flats = append(panels, p), append(flats, f)
 			}
-			for _, modes := range []int{1, 2, 4, 8} {
-				p, _ := solve(16, modes)
-				moded = append(moded, p)
+			for _, functions := range []int{1, 2, 4, 8} {
+				p, _ := solve(16, functions)
+				varied = append(varied, p)
 			}
 			for _, c := range []struct {
 				what   string
@@ -42,7 +42,7 @@ func TestConvergence(t *testing.T) {
 			}{
 				{"flat board, 4, 8, 16 elements a well", steps(flats), corners},
 				{"panel, 4, 8, 16 elements a well", steps(panels), corners},
-				{"panel, 1, 2, 4, 8 modes", steps(moded), "at a fin the velocity behaves as r^{-1/3}, its modes as m^{-2/3}, what is left out of the impedance as m^{-4/3}; 1 allows for the lowest"},
+				{"panel, 1, 2, 4, 8 functions", steps(varied), "the functions have the singularity at the fins, r^{-1/3}, but not the next ones, r^{1/3}, r: what is left out of the impedance falls as a power; 1 allows for the lowest"},
 			} {
 				got := order(c.steps, 2)
 				what := fmt.Sprintf("height %g m, %g Hz, %s: ", height, hz, c.what)

@@ -22,37 +22,45 @@ type Place struct {
 // Mesh says how finely the outside is solved.
 type Mesh struct {
 	PerWavelength float64 // boundary elements per wavelength, at least
-	Modes         int     // modes across each well's mouth, 1 or more
+	Functions     int     // of the velocity across each well's mouth (mouth.go), 1 or more; a mouth has at least one element more than functions
 }
 
 // DefaultMesh keeps the scattered pressure within about 1 % of its limit for wells up to a wavelength wide; the tests show its convergence.
-var DefaultMesh = Mesh{PerWavelength: 8, Modes: 4}
+var DefaultMesh = Mesh{PerWavelength: 10, Functions: 4}
+
+const (
+	maxElements    = 4000 // matrices of this size take a quarter of a gigabyte
+	maxFunctions   = 32
+	maxWavelengths = 16 // across a well: the widest that mouth.go and field.go follow
+)
 
 // Exterior is the field outside a section at one wavenumber for one source and several receivers, reduced to what the wells
-// need. Mode m of mouth j, cos(mπ(x−X0)/w), has index j·modes + m. It is not changed by its methods and may be shared.
+// need. Function f of mouth j has index j·functions + f. It is not changed by its methods and may be shared.
 type Exterior struct {
 	K float64 // wavenumber, 1/m
 
-	mouths  []Mouth
-	modes   int
-	flat    []complex128 // per receiver: what the closed boxes scatter
-	source  []complex128 // mouth-mode pressures for a unit line source at the source, all mouths closed
-	radiate *matrix      // per mode and receiver: field of a unit mode velocity ∂p/∂n
-	height  []heightMode // one for infinite height
+	mouths    []Mouth
+	functions int
+	shapes    *modeShapes
+	flat      []complex128 // per receiver: what the closed boxes scatter
+	source    []complex128 // ∫ p φ over the mouths for a unit line source at the source, all mouths closed
+	radiate   *matrix      // per function and receiver: field of a unit velocity ∂p/∂n = φ
+	height    []heightMode // one for infinite height
 }
 
 // heightMode is one mode over the height: how it is excited, how it couples the mouths, how it is heard.
 type heightMode struct {
 	kz      float64      // nπ/h, 1/m
-	z       *matrix      // mouth-mode pressure per unit mode velocity; w/ε times it is symmetric by reciprocity
+	z       *matrix      // ∫ p φ_i over a mouth for a unit velocity φ_j; symmetric by reciprocity
 	excite  []complex128 // per mouth
 	receive *matrix      // per mouth and receiver
 }
 
 // SolveExterior solves the outside of a section at wavenumber k (1/m) for a source and receivers and reduces it to the mouths'
-// modes: direct boundary integral equation with Burton and Miller's combination, pressure constant on each element and
-// collocated at its middle.
-// Errors: an impossible section or wavenumber, a place on or inside a box, a singular system.
+// velocities: direct boundary integral equation with Burton and Miller's combination on the back, pressure constant on each element and
+// collocated at its middle. At the mouths the pressure follows from the same equation; there, in one plane with the front, it is
+// p = 2 (p_inc + ∫ p ∂G/∂n over the sides and the back − ∫ G v over the mouths), however the velocities v vary.
+// Errors: an impossible section or wavenumber, one that is too large for its wavelength or its narrowest well, a place on or inside a box, a singular system.
 func SolveExterior(k float64, section *Section, source Place, receivers []Place, mesh Mesh) (*Exterior, error) {
 	if !(k > 0) || math.IsInf(k, 0) {
 		return nil, fmt.Errorf("wavenumber %g 1/m: expected a positive number", k)
@@ -60,8 +68,8 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 	if err := section.Validate(); err != nil {
 		return nil, err
 	}
-	if mesh.Modes < 1 || !(mesh.PerWavelength > 0) {
-		return nil, fmt.Errorf("mesh of %g elements per wavelength and %d modes: expected positive numbers", mesh.PerWavelength, mesh.Modes)
+	if mesh.Functions < 1 || mesh.Functions > maxFunctions || !(mesh.PerWavelength > 0) {
+		return nil, fmt.Errorf("mesh of %g elements per wavelength and %d functions across a mouth: expected positive numbers, and %d functions at most", mesh.PerWavelength, mesh.Functions, maxFunctions)
 	}
 	places := append([]Place{source}, receivers...)
 	for i, p := range places {
@@ -75,113 +83,114 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 		}
 	}
 	size := 2 * math.Pi / k / mesh.PerWavelength
-	for _, m := range section.Mouths {
-		// a mode with m half waves across the mouth needs elements to stand on
-		size = min(size, m.WidthM()/float64(2*mesh.Modes))
+	for j, m := range section.Mouths {
+		size = min(size, m.WidthM()/float64(mesh.Functions+1))
+		if k*m.WidthM() > 2*math.Pi*maxWavelengths {
+			return nil, fmt.Errorf("well %d, %g m wide, measures %.0f wavelengths across: expected %d at most", j+1, m.WidthM(), k*m.WidthM()/(2*math.Pi), maxWavelengths)
+		}
 	}
-	outline := section.outline(size, mesh.Modes)
+	if count := section.elements(size); !(count <= maxElements) {
+		return nil, fmt.Errorf("wavenumber %g 1/m: the outline of the section takes %.0f elements of %.3g mm: expected %d at most, so lower the frequency, widen the narrowest well or shorten the section",
+			k, count, 1e3*size, maxElements)
+	}
+	outline := section.outline(size)
 	scratch := newScratch()
 	defer scratch.release()
-	b, err := solveOutline(k, outline, mesh.Modes, places, scratch)
+	b, err := solveOutline(k, outline, mesh.Functions, places, scratch)
 	if err != nil {
 		return nil, fmt.Errorf("wavenumber %g 1/m: %w", k, err)
 	}
-	e := &Exterior{K: k, mouths: section.Mouths, modes: mesh.Modes}
+	e := &Exterior{K: k, mouths: section.Mouths, functions: mesh.Functions, shapes: newModeShapes(mesh.Functions)}
 	z := e.project(b)
 	heights, err := newHeights(k, section, places, mesh)
 	if err != nil {
 		return nil, err
 	}
 	e.flat = heights.closedBoxes(b, places)
-	e.height = heights.modes(k, section, places, z, mesh.Modes)
+	e.height = heights.modes(k, section, places, z, mesh.Functions)
 	return e, nil
 }
 
-// share is the part that a piece or its mirror image has in one mode of a mouth.
-type share struct {
-	row   int // piece·modes + mode
-	image int // 0, or 1 for the image in x = 0
-	sign  float64
-}
+// turned returns the sign of function f in the image of a mouth: the odd ones are turned over.
+func turned(f, image int) float64 { return 1 - 2*float64(f&image&1) }
 
-// shares lists, per mode of every mouth, what it is made of: one share, or two for a mouth across the middle.
-func (b *boundary) shares(mouths int) [][]share {
-	all := make([][]share, mouths*b.modes)
-	for p, piece := range b.pieces {
-		for mode := range b.modes {
-			row := p*b.modes + mode
-			i := piece.mouth*b.modes + mode
-			all[i] = append(all[i], share{row, 0, 1})
-			if b.mirrored() {
-				i = (mouths-1-piece.mouth)*b.modes + mode
-				all[i] = append(all[i], share{row, 1, float64(1 - mode%2*2)})
-			}
-		}
-	}
-	return all
-}
-
-// project reduces the solution to the modes of the mouths, ε/w ∫ p cos(mπu/w) ds: it sets the pressures for the source and the radiation to
-// the receivers, and returns the pressures per unit velocity of each.
+// project reduces the solution to ∫ p φ over the mouths: it sets those for the source and the radiation to
+// the receivers, and returns those for a unit velocity of each function.
 func (e *Exterior) project(b *boundary) *matrix {
-	var projected [2]matrix // on the modes of the pieces, and of their mirror images
-	for image := range projected {
-		if image > 0 && !b.mirrored() {
-			break
-		}
-		right := &b.right[image]
-		projected[image] = b.matrix(len(b.pieces)*b.modes, right.cols)
-		clear(projected[image].v)
-		for r, run := range b.images[0] {
-			if run.mouth == nil {
-				continue
-			}
-			factors := make([]complex128, run.count)
-			for mode := range b.modes {
-				for i := range factors {
-					factors[i] = complex(-run.mouth.integral(i, mode), 0)
-				}
-				subtractProduct(projected[image].row(run.mouth.index*b.modes+mode), factors, right.v[b.first[r]*right.cols:], right.cols)
-			}
-		}
-	}
-	shares := b.shares(len(e.mouths))
-	pressure := func(mode, column, image int) (sum complex128) {
-		for _, s := range shares[mode] {
-			sum += scale(projected[s.image^image].row(s.row)[column], s.sign)
-		}
-		return sum
-	}
-	unknowns := len(shares)
+	n := e.functions
+	unknowns := len(e.mouths) * n
 	z := newMatrix(unknowns, unknowns)
-	for i := range unknowns {
-		row := z.row(i)
-		for j := range unknowns {
-			for _, s := range shares[j] {
-				row[j] += scale(pressure(i, len(b.places)+s.row, s.image), s.sign)
+	known := map[[3]int64][]complex128{}
+	for i, on := range e.mouths {
+		for j, of := range e.mouths[:i+1] {
+			key := [3]int64{finely(on.WidthM()), finely(of.WidthM()), finely(on.X0M - of.X0M)}
+			direct := known[key]
+			if direct == nil {
+				direct = mutual(e.K, on, of, n)
+				known[key] = direct
 			}
-		}
-	}
-	// what breaks reciprocity, the symmetry of w/ε z, is discretisation error alone
-	for i := range unknowns {
-		for j := range i {
-			mean := 0.5 * (scale(z.row(i)[j], 1/e.weight(i)) + scale(z.row(j)[i], 1/e.weight(j)))
-			z.row(i)[j], z.row(j)[i] = scale(mean, e.weight(i)), scale(mean, e.weight(j))
+			u, v := b.mouthViews[i], b.mouthViews[j]
+			there, back := &b.projected[u.image^v.image], len(b.places)
+			for f := range n {
+				for g := range n {
+					// what breaks reciprocity is discretisation error alone
+					mean := there.row(u.column*n + f)[back+v.column*n+g] + there.row(v.column*n + g)[back+u.column*n+f]
+					p := scale(mean, turned(f, u.image)*turned(g, v.image)) - scale(direct[f*n+g], 2)
+					z.row(i*n + f)[j*n+g], z.row(j*n + g)[i*n+f] = p, p
+				}
+			}
 		}
 	}
 	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(b.views)-1)
-	for i := range unknowns {
-		e.source[i] = pressure(i, b.views[0].column, b.views[0].image)
-		for r, v := range b.views[1:] {
-			// reciprocity: the field of a unit mode velocity is −(w/ε) times the mode pressure of a source at the receiver
-			e.radiate.row(i)[r] = scale(pressure(i, v.column, v.image), -1/e.weight(i))
+	incident := b.incident()
+	for j, m := range b.mouthViews {
+		for p, v := range b.views {
+			image := m.image ^ v.image
+			for f := range n {
+				row := m.column*n + f
+				pressure := scale(incident[image].row(row)[v.column]+b.projected[image].row(row)[v.column], 2*turned(f, m.image))
+				if p == 0 {
+					e.source[j*n+f] = pressure
+				} else {
+					// reciprocity: the field of a unit velocity is minus this integral for a source at the receiver
+					e.radiate.row(j*n + f)[p-1] = -pressure
+				}
+			}
 		}
 	}
 	return z
 }
 
-// weight returns ε/w of mode i.
-func (e *Exterior) weight(i int) float64 { return modeNorm(i%e.modes) / e.mouths[i/e.modes].WidthM() }
+// incident returns ∫ G φ over the mouths for each image of a place: per function and place.
+func (b *boundary) incident() []matrix {
+	out := make([]matrix, len(b.images))
+	s, points := &b.rays, &b.points
+	points.functions = b.functions
+	for g := range out {
+		out[g] = b.matrix(len(b.mouths)*b.functions, len(b.places))
+		clear(out[g].v)
+		for p, place := range b.places {
+			if g > 0 {
+				place = place.mirror()
+			}
+			for j, m := range b.mouths {
+				points.lay(m, place, b.k*m.WidthM()/2)
+				s.to(b.k, place)
+				for _, x := range points.x {
+					s.from(Point{x, 0})
+				}
+				s.trace()
+				for ray := range points.x {
+					green := s.green(ray)
+					for f, v := range points.value[ray*b.functions:][:b.functions] {
+						out[g].row(j*b.functions + f)[p] += scale(green, v)
+					}
+				}
+			}
+		}
+	}
+	return out
+}
 
 // modeNorm is ε_m of a cosine mode: 1 for the plane one, 2 for the others.
 func modeNorm(mode int) float64 {

@@ -55,7 +55,7 @@ func readFEM(t *testing.T) (f femReference) {
 // Whole panels against finite elements: FreeFEM and SciPy from the wave equation alone, testdata/fem.
 func TestWholePanelsAgainstFiniteElements(t *testing.T) {
 	f := readFEM(t)
-	fine := Mesh{PerWavelength: 2 * DefaultMesh.PerWavelength, Modes: 2 * DefaultMesh.Modes}
+	fine := Mesh{PerWavelength: 2 * DefaultMesh.PerWavelength, Functions: 2 * DefaultMesh.Functions}
 	for _, c := range f.Cases {
 		section := PanelSection(len(c.Panel.DepthsM), c.Panel.WellWidthM, c.Panel.FinThicknessM, c.Panel.OuterDepthM, 0, 0)
 		source := Place{Point: Point{c.SourceM[0], c.SourceM[1]}}
@@ -86,7 +86,7 @@ func TestWholePanelsAgainstFiniteElements(t *testing.T) {
 			got, gotFine := errorWith(DefaultMesh), errorWith(fine)
 			below(t, fmt.Sprintf("%s, %g Hz: error re the largest |p_s|", c.Name, r.FrequencyHz), got, 0.01, "what DefaultMesh promises")
 			below(t, fmt.Sprintf("%s, %g Hz: error with a finer mesh", c.Name, r.FrequencyHz), gotFine-r.EstimatedPart, max(0.6*got, 1e-3),
-				"twice the modes and elements halve an error of the first order at least; the reference's own error is taken off, and below 0.1 % nobody asks")
+				"twice the functions and elements halve an error of the first order at least; the reference's own error is taken off, and below 0.1 % nobody asks")
 			t.Logf("%s, %g Hz: error %.3f %% of the largest, finer mesh %.3f %%, finite elements themselves %.3f %%",
 				c.Name, r.FrequencyHz, 100*got, 100*gotFine, 100*r.EstimatedPart)
 		}

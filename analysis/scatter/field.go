@@ -48,7 +48,7 @@ type Well struct {
 // Sensitivity is how the field at one receiver answers a change of each well.
 type Sensitivity struct {
 	Depth []complex128 // per metre
-	Loss  []complex128 // per unit of Well.Loss
+	Loss  []complex128 // per unit of Well.Loss; for a well of no depth, what it tends to as the depth goes to 0
 }
 
 // Flat returns what the closed boxes alone scatter to receiver r, for a unit source: a point source e^{ikR}/(4πR) where the
@@ -107,15 +107,15 @@ func (e *Exterior) validate(wells []Well) error {
 }
 
 // wellSystem is the system of equations of the mouths' velocities v = ∂p/∂y for one mode over the height, with memory that serves again. For every
-// mode across, the outside says p = p0 + z v and the well cos φ·v + q sin φ·p = 0. Together, times w/ε, which makes the matrix symmetric:
+// function across, the outside says ∫ p φ = p0 + z v and the well ∫ p φ = −W v (well.go). Together:
 //
-//	w/ε (z + cos φ/(q sin φ)) v = −w/ε p0.
+//	(z + W) v = −p0.
 //
 // The field at a receiver is Σ s v, with s what unit velocities send there. As the matrix is symmetric, s on the right gives
-// the adjoint field v*, from which follows what any change of a well does.
+// the adjoint field v*, from which follows what any change of a well does, −v* dW v.
 type wellSystem struct {
 	matrix  // a row per unknown: the matrix, then v, then v* of every receiver
-	wells   []wellRow
+	wells   []wellMatrix
 	factors []complex128
 	sum     []complex128 // per receiver
 }
@@ -123,25 +123,26 @@ type wellSystem struct {
 var wellSystems = sync.Pool{New: func() any { return new(wellSystem) }}
 
 func (w *wellSystem) assemble(e *Exterior, mode *heightMode, wells []Well, slits []complex128, adjoint bool) {
-	n, receivers := len(wells)*e.modes, len(e.flat)
+	n, receivers := len(wells)*e.functions, len(e.flat)
 	if adjoint {
 		w.reshape(n, n+1+receivers)
 	} else {
 		w.reshape(n, n+1)
 	}
-	w.wells, w.factors, w.sum = w.wells[:0], slices.Grow(w.factors[:0], e.modes)[:e.modes], slices.Grow(w.sum[:0], receivers)[:receivers]
+	w.factors, w.sum = slices.Grow(w.factors[:0], e.functions)[:e.functions], slices.Grow(w.sum[:0], receivers)[:receivers]
+	w.wells = slices.Grow(w.wells[:0], len(wells))[:len(wells)]
 	for j, m := range e.mouths {
-		k2 := slits[j] - complex(mode.kz*mode.kz, 0)
-		for across := range e.modes {
-			i, q := len(w.wells), float64(across)*math.Pi/m.WidthM()
-			well := newWellRow(k2-complex(q*q, 0), wells[j])
-			w.wells = append(w.wells, well)
-			row, norm := w.row(i), 1/e.weight(i)
-			for c, z := range mode.z.row(i)[i:] {
-				row[i+c] = scale(z, norm)
+		w.wells[j].set(e.shapes, m.WidthM(), slits[j]-complex(mode.kz*mode.kz, 0), wells[j])
+		pairs := w.wells[j].w
+		for f := range e.functions {
+			i := j*e.functions + f
+			row := w.row(i)
+			copy(row[i:n], mode.z.row(i)[i:])
+			for g := range e.functions - f {
+				row[i+g] += pairs[g]
 			}
-			row[i] += scale(well.cos/well.sin, norm)
-			row[n] = scale(e.source[i]*mode.excite[j], -norm)
+			pairs = pairs[e.functions-f:]
+			row[n] = -e.source[i] * mode.excite[j]
 			if adjoint {
 				heard := mode.receive.row(j)
 				for r, send := range e.radiate.row(i) {
@@ -164,9 +165,9 @@ func (w *wellSystem) combine(rows []complex128, stride int) []complex128 {
 
 // addField adds what well j sends to the receivers.
 func (w *wellSystem) addField(out []complex128, e *Exterior, mode *heightMode, j int) {
-	first := j * e.modes
-	for across := range w.factors {
-		w.factors[across] = w.row(first + across)[w.rows]
+	first := j * e.functions
+	for f := range w.factors {
+		w.factors[f] = w.row(first + f)[w.rows]
 	}
 	heard := mode.receive.row(j)
 	for r, sum := range w.combine(e.radiate.v[first*len(out):], len(out)) {
@@ -174,23 +175,28 @@ func (w *wellSystem) addField(out []complex128, e *Exterior, mode *heightMode, j
 	}
 }
 
-// addSensitivity adds by how much the field at the receivers answers a change of well j: dφ counts as w/ε q e^{2iφ}/(q sin φ)² v v*.
+// addSensitivity adds by how much the field at the receivers answers a change of well j.
 func (w *wellSystem) addSensitivity(sensitivity []Sensitivity, e *Exterior, j int) {
-	first, n := j*e.modes, w.rows
-	slope := func(i int) complex128 {
-		well := &w.wells[i]
-		return scale(well.q*well.echo/(well.sin*well.sin)*w.row(i)[n], 1/e.weight(i))
-	}
+	first, n := j*e.functions, w.rows
 	adjoint := w.v[first*w.cols+n+1:]
-	for across := range w.factors {
-		w.factors[across] = w.wells[first+across].q * slope(first+across)
+	// times sets the factors to a symmetric matrix times v
+	times := func(pairs []complex128) {
+		clear(w.factors)
+		for f := range w.factors {
+			v := w.row(first + f)[n]
+			w.factors[f] += pairs[0] * v
+			for g := 1; g < e.functions-f; g++ {
+				w.factors[f] += pairs[g] * w.row(first + f + g)[n]
+				w.factors[f+g] += pairs[g] * v
+			}
+			pairs = pairs[e.functions-f:]
+		}
 	}
+	times(w.wells[j].depth)
 	for r, sum := range w.combine(adjoint, w.cols) {
 		sensitivity[r].Depth[j] += sum
 	}
-	for across := range w.factors {
-		w.factors[across] = 1i * slope(first+across)
-	}
+	times(w.wells[j].loss)
 	for r, sum := range w.combine(adjoint, w.cols) {
 		sensitivity[r].Loss[j] += sum
 	}
@@ -207,28 +213,6 @@ func (e *Exterior) slits(losses Losses) []complex128 {
 		k2[j] = complex(e.K*e.K, 0) * losses.slit(m.WidthM())
 	}
 	return k2
-}
-
-// wellRow states cos φ·v + q sin φ·p = 0 for one mode at the mouth: v = ∂p/∂y = −q tan(φ) p with φ = q·depth + i·loss. It is multiplied by
-// e^{iφ}, so that neither factor grows without bound.
-type wellRow struct {
-	q    complex128
-	cos  complex128 // e^{iφ} cos φ
-	sin  complex128 // e^{iφ} q sin φ, at least 1e-40
-	echo complex128 // e^{2iφ}: what returns from the bottom
-}
-
-func newWellRow(q2 complex128, w Well) wellRow {
-	q := sqrtUp(q2)
-	sin, cos := math.Sincos(2 * real(q) * w.DepthM)
-	size := math.Exp(-2 * (imag(q)*w.DepthM + w.Loss))
-	row := wellRow{q: q, echo: complex(size*cos, size*sin)}
-	row.cos = 0.5 + 0.5*row.echo
-	row.sin = q * (0.5i - 0.5i*row.echo)
-	if math.Abs(real(row.sin))+math.Abs(imag(row.sin)) < 1e-40 {
-		row.sin = 1e-40 // a closed mouth: v is as good as 0, yet still tells p
-	}
-	return row
 }
 
 // sqrtUp returns the square root in the upper half plane: of a wave that decays.

@@ -38,7 +38,7 @@ func TestGratingLobes(t *testing.T) {
 				receivers = append(receivers, polar(far, angle(lobe, i)))
 			}
 		}
-		e := exteriorOf(t, 2*math.Pi*hz/c, section, polar(far, row.incidence), receivers, Mesh{PerWavelength: 8, Modes: 2})
+		e := exteriorOf(t, 2*math.Pi*hz/c, section, polar(far, row.incidence), receivers, Mesh{PerWavelength: 8, Functions: 2})
 		field := panelOf(t, e, wells, Losses{})
 		for l, lobe := range row.lobes {
 			loudest, at := 0.0, 0
@@ -74,11 +74,11 @@ func TestFlatFailureOfPrime7(t *testing.T) {
 	}
 	middle := len(receivers) / 2
 	for _, row := range []struct {
-		multiple float64
-		modes    int
+		multiple  float64
+		functions int
 	}{{4, 4}, {6, 4}, {7, 1}, {7, 4}} {
 		k := 2 * math.Pi * 500 * row.multiple / 343
-		e := exteriorOf(t, k, section, polar(far, 0), receivers, Mesh{PerWavelength: 8, Modes: row.modes})
+		e := exteriorOf(t, k, section, polar(far, 0), receivers, Mesh{PerWavelength: 8, Functions: row.functions})
 		panel, flat := panelOf(t, e, wells, Losses{}), flatOf(e)
 		specular := 20 * math.Log10(cmplx.Abs(panel[middle]/flat[middle]))
 		var product complex128
@@ -90,13 +90,13 @@ func TestFlatFailureOfPrime7(t *testing.T) {
 		}
 		// correlation scattering coefficient (Mommertz, Applied Acoustics 60 (2000) 201)
 		scattering := 1 - real(product*cmplx.Conj(product))/(pp*ff)
-		what := fmt.Sprintf("%g·f0, %d modes", row.multiple, row.modes)
+		what := fmt.Sprintf("%g·f0, %d functions", row.multiple, row.functions)
 		switch {
 		case row.multiple != 7:
 			if !(specular < -5 && scattering > 0.7) {
 				t.Errorf("%s: specular %.2f dB re flat, scattering coefficient %.3f: the panel should scatter here", what, specular, scattering)
 			}
-		case row.modes == 1:
+		case row.functions == 1:
 			below(t, what+": panel against flat board", worstPart(panel, flat), 1e-10, "tan(nπ) = 0: to the plane mode the wells are closed")
 		default:
 			below(t, what+": panel against flat board", worstPart(panel, flat), 0.03, "the fields at the fins' edges, which the plane mode doesn't know, are a few per cent in a flat-acting panel")

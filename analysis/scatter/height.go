@@ -237,7 +237,7 @@ func (b *boundary) scattered(receiver view, v *vertical) (sum complex128) {
 }
 
 // modes returns the height modes with their excitation by places[0] and their reception at the others.
-func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, across int) []heightMode {
+func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, functions int) []heightMode {
 	mouths := len(section.Mouths)
 	if h.outer == 0 {
 		plain := heightMode{z: z, excite: make([]complex128, mouths), receive: newMatrix(mouths, len(places)-1)}
@@ -263,7 +263,7 @@ func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, 
 			excite: make([]complex128, mouths), receive: newMatrix(mouths, len(places)-1),
 		})
 	}
-	modes[0].z = coupledMouths(k, section, z, across)
+	modes[0].z = coupledMouths(k, section, z, functions)
 
 	distance := func(p Place, m Mouth) float64 { return p.distance(Point{m.MidM(), 0}) }
 	spans := map[float64]*span{} // of all distances, by the places' height
@@ -339,9 +339,9 @@ func heightDefect(k, rho, h float64) complex128 {
 	return 2 * sum
 }
 
-// coupledMouths returns z with the plane modes' coupling corrected for the height: as in a baffle, p = −2 ∫ G v.
+// coupledMouths returns z with the coupling of the mouths' mean velocities corrected for the height: as in a baffle, p = −2 ∫ G v.
 // For the higher height modes the same correction without the coupling between them makes the prediction worse, so they go without.
-func coupledMouths(k float64, section *Section, z *matrix, across int) *matrix {
+func coupledMouths(k float64, section *Section, z *matrix, functions int) *matrix {
 	h := section.HeightM - 2*section.CapM
 	out := newMatrix(z.rows, z.cols)
 	copy(out.v, z.v)
@@ -358,7 +358,7 @@ func coupledMouths(k float64, section *Section, z *matrix, across int) *matrix {
 				defect = heightDefect(k, rho, h)
 				defects[key] = defect
 			}
-			out.row(i * across)[j*across] -= scale(defect, 2*b.WidthM())
+			out.row(i * functions)[j*functions] -= scale(defect, 2*a.WidthM()*b.WidthM())
 		}
 	}
 	return out

@@ -3,6 +3,7 @@ package scatter
 import (
 	"errors"
 	"math"
+	"math/cmplx"
 	"sync"
 )
 
@@ -93,7 +94,7 @@ func solveSymmetric(m *matrix) error {
 		}
 		subtractProduct(m.row(i)[i:], factors[:i], m.v[i:], m.cols)
 		pivot := m.v[i*m.cols+i]
-		if pivot == 0 || pivot != pivot {
+		if pivot == 0 || cmplx.IsNaN(pivot) {
 			return errSingular
 		}
 		m.v[i*m.cols+i] = 1 / pivot

@@ -1,7 +1,6 @@
 package scatter
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -20,14 +19,16 @@ type element struct {
 	a, b, mid Point
 	n, t      Point
 	length    float64
+	coupled   bool // whether the derivative equation is added
 }
 
+// newElement returns an element with the derivative equation.
 func newElement(a, b Point) element {
 	dx, dy := b.X-a.X, b.Y-a.Y
 	l := math.Hypot(dx, dy)
 	return element{
 		a: a, b: b, mid: Point{(a.X + b.X) / 2, (a.Y + b.Y) / 2},
-		t: Point{dx / l, dy / l}, n: Point{-dy / l, dx / l}, length: l,
+		t: Point{dx / l, dy / l}, n: Point{-dy / l, dx / l}, length: l, coupled: true,
 	}
 }
 
@@ -68,15 +69,23 @@ func gradient(k float64, x, y, t Point) complex128 {
 	return -0.25i * scale(h1, k*(rx*t.X+ry*t.Y)/r)
 }
 
+// coupling is the weight of the derivative equation here.
+func (e *element) coupling(k float64) complex128 {
+	if e.coupled {
+		return coupling(k)
+	}
+	return 0
+}
+
 // boundaryRows assembles ½ − D − α N for piecewise constant pressure, collocated at the middles of the elements.
 // The hypersingular N is reduced to the elements' end points (Maue's identity, Z. Phys. 126 (1949) 601):
 //
 //	∫ ∂²G/∂n_x∂n_y ds = k² n_x·n_y ∫ G ds − t_x·∇_x [G(x,b) − G(x,a)].
 func boundaryRows(k float64, elements []element) *matrix {
 	m := newMatrix(len(elements), len(elements))
-	alpha := coupling(k)
 	for i := range elements {
 		x := &elements[i]
+		alpha := x.coupling(k)
 		row := m.row(i)
 		var last Point
 		var gradLast complex128
@@ -104,110 +113,34 @@ func boundaryRows(k float64, elements []element) *matrix {
 
 // incident returns the right-hand side p_inc + α ∂p_inc/∂n at the middle of an element, for a unit line source at s.
 func (e *element) incident(k float64, s Point) complex128 {
-	return lineSource(k, math.Hypot(e.mid.X-s.X, e.mid.Y-s.Y)) + coupling(k)*gradient(k, e.mid, s, e.n)
+	return lineSource(k, math.Hypot(e.mid.X-s.X, e.mid.Y-s.Y)) + e.coupling(k)*gradient(k, e.mid, s, e.n)
 }
 
-// modeIntegral returns ∫ cos(mπ(x−X0)/w) ds over one element of the mouth.
-func modeIntegral(mode int, m Mouth, e element) float64 {
-	if mode == 0 {
-		return e.length
-	}
-	q := float64(mode) * math.Pi / m.WidthM()
-	return (math.Sin(q*(e.b.X-m.X0M)) - math.Sin(q*(e.a.X-m.X0M))) / q
-}
-
-func modeShape(mode int, m Mouth, x float64) float64 {
-	if mode == 0 {
-		return 1
-	}
-	return math.Cos(float64(mode) * math.Pi * (x - m.X0M) / m.WidthM())
-}
-
-// mouthVelocity adds to dst[mode] the right-hand side −S φ − α(½ φ + ∫∂G/∂n_x φ) of a unit mode velocity, collocated at element index.
-func mouthVelocity(k float64, index int, elements []element, first, count int, m Mouth, dst []complex128) {
-	x := &elements[index]
-	alpha := coupling(k)
-	for i := first; i < first+count; i++ {
-		e := &elements[i]
-		if i == index {
-			self := e.selfLayer(k)
-			for mode := range dst {
-				dst[mode] -= scale(self+0.5*alpha, modeShape(mode, m, x.mid.X))
-			}
-			// what the mode's shape adds to its value in the middle
-			for _, g := range gauss8 {
-				y := e.at(g[0])
-				h0, _ := hankel(k * math.Abs(y.X-x.mid.X))
-				w := scale(h0, g[1]*e.length) * 0.25i
-				for mode := 1; mode < len(dst); mode++ {
-					dst[mode] -= scale(w, modeShape(mode, m, y.X)-modeShape(mode, m, x.mid.X))
-				}
-			}
-			continue
+// mouthVelocity adds to dst[f] the right-hand side −S φ − α ∫∂G/∂n_x φ of a unit velocity, collocated at an element, and
+// to moments[f] the integral of ∂/∂n S φ over the element.
+func (e *element) mouthVelocity(k float64, m Mouth, dst, moments []complex128) {
+	points := mouthPoints{functions: len(dst)}
+	points.lay(m, e.mid, k*m.WidthM()/2)
+	for i, x := range points.x {
+		y := Point{x, 0}
+		green := lineSource(k, e.mid.distance(y)) + e.coupling(k)*gradient(k, e.mid, y, e.n)
+		var slope complex128
+		for _, g := range gauss3 {
+			slope += scale(gradient(k, e.at(g[0]), y, e.n), g[1]*e.length)
 		}
-		for _, g := range quadrature(math.Hypot(x.mid.X-e.mid.X, x.mid.Y-e.mid.Y), e.length) {
-			y := e.at(g[0])
-			rx, ry := x.mid.X-y.X, x.mid.Y-y.Y
-			r := math.Hypot(rx, ry)
-			h0, h1 := hankel(k * r)
-			// G + α ∂G/∂n_x
-			w := scale(0.25i*(h0-alpha*scale(h1, k*(rx*x.n.X+ry*x.n.Y)/r)), g[1]*e.length)
-			for mode := range dst {
-				dst[mode] -= scale(w, modeShape(mode, m, y.X))
+		for f := range dst {
+			v := points.value[i*len(dst)+f]
+			dst[f] -= scale(green, v)
+			if e.mid.Y < 0 { // else x and y are in one plane with the element
+				moments[f] += scale(slope, v)
 			}
 		}
 	}
 }
 
-// mesh cuts the outline of every box into straight elements of at most sizeM, without regard to symmetry (Section.outline has its own way);
-// element borders fall on the mouths' edges.
-// mouthFirst[j] and mouthCount[j] say which elements form mouth j.
-func (s *Section) mesh(sizeM float64) (elements []element, mouthFirst, mouthCount []int) {
-	line := func(a, b Point) (count int) {
-		l := math.Hypot(b.X-a.X, b.Y-a.Y)
-		n := max(1, int(math.Ceil(l/sizeM-1e-9)))
-		if math.Abs(a.X+b.X) < 1e-12 && a.X != b.X {
-			n += n % 2 // a piece across the middle: no element may be its own mirror image
-		}
-		at := func(i int) Point {
-			if i == n {
-				return b
-			}
-			u := float64(i) / float64(n)
-			return Point{a.X + u*(b.X-a.X), a.Y + u*(b.Y-a.Y)}
-		}
-		for i := range n {
-			elements = append(elements, newElement(at(i), at(i+1)))
-		}
-		return n
-	}
-	mouth := 0
-	for _, b := range s.Boxes {
-		x := b.X0M
-		for ; mouth < len(s.Mouths) && s.Mouths[mouth].X1M <= b.X1M; mouth++ {
-			m := s.Mouths[mouth]
-			if m.X0M > x {
-				line(Point{x, 0}, Point{m.X0M, 0})
-			}
-			mouthFirst = append(mouthFirst, len(elements))
-			mouthCount = append(mouthCount, line(Point{m.X0M, 0}, Point{m.X1M, 0}))
-			x = m.X1M
-		}
-		if b.X1M > x {
-			line(Point{x, 0}, Point{b.X1M, 0})
-		}
-		line(Point{b.X1M, 0}, Point{b.X1M, -b.DepthM})
-		line(Point{b.X1M, -b.DepthM}, Point{b.X0M, -b.DepthM})
-		line(Point{b.X0M, -b.DepthM}, Point{b.X0M, 0})
-	}
-	return elements, mouthFirst, mouthCount
-}
-
-// meshOfOutline returns all elements of a section's outline; count[j] elements from first[j] on form mouth j.
-func (s *Section) meshOfOutline(sizeM float64) (elements []element, first, count []int) {
-	o := s.outline(sizeM, 1)
-	mouths := make([][]element, len(s.Mouths))
-	for _, image := range o.images {
+// meshOfOutline returns all elements of a section's outline.
+func (s *Section) meshOfOutline(sizeM float64) (elements []element) {
+	for _, image := range s.outline(sizeM).images {
 		for _, r := range image {
 			for i := range r.count {
 				a, b := r.at(float64(i)), r.at(float64(i+1))
@@ -215,31 +148,22 @@ func (s *Section) meshOfOutline(sizeM float64) (elements []element, first, count
 					a, b = b, a
 				}
 				e := newElement(a, b)
-				j := slices.IndexFunc(s.Mouths, func(m Mouth) bool { return e.mid.Y == 0 && e.mid.X > m.X0M && e.mid.X < m.X1M })
-				if j >= 0 {
-					mouths[j] = append(mouths[j], e)
-				} else {
-					elements = append(elements, e)
-				}
+				e.coupled = r.normal.Y < 0 // the back
+				elements = append(elements, e)
 			}
 		}
 	}
-	for _, m := range mouths {
-		first, count = append(first, len(elements)), append(count, len(m))
-		slices.SortFunc(m, func(a, b element) int { return cmp.Compare(a.mid.X, b.mid.X) })
-		elements = append(elements, m...)
-	}
-	return elements, first, count
+	return elements
 }
 
 // solveBoundary solves the boundary equations of any polygon by this package's own way, for all columns of right, in place.
 func solveBoundary(k float64, elements []element, right *matrix) error {
-	o := &outline{flips: []flip{0}}
+	o := &outline{}
 	var runs []run
 	for _, e := range elements {
-		runs = append(runs, run{from: e.a, step: Point{e.b.X - e.a.X, e.b.Y - e.a.Y}, normal: e.n, count: 1, lengthM: e.length, turn: 1})
+		runs = append(runs, run{from: e.a, step: Point{e.b.X - e.a.X, e.b.Y - e.a.Y}, normal: e.n, count: 1, lengthM: e.length, turn: 1, coupled: e.coupled})
 	}
-	o.imagesOf(runs)
+	o.imagesOf(runs, false)
 	b := &boundary{outline: o, scratch: newScratch(), k: k}
 	defer b.release()
 	b.assemble(right.cols)
@@ -255,45 +179,57 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 	places := append([]Place{source}, receivers...)
 	size := 2 * math.Pi / k / mesh.PerWavelength
 	for _, m := range section.Mouths {
-		size = min(size, m.WidthM()/float64(2*mesh.Modes))
+		size = min(size, m.WidthM()/float64(mesh.Functions+1))
 	}
-	elements, first, count := section.meshOfOutline(size)
-	modes, mouths := mesh.Modes, len(section.Mouths)
-	unknowns := mouths * modes
-	solution := newMatrix(len(elements), len(places)+unknowns)
+	elements := section.meshOfOutline(size)
+	functions, mouths := mesh.Functions, len(section.Mouths)
+	unknowns := mouths * functions
+	solution, moments := newMatrix(len(elements), len(places)+unknowns), newMatrix(len(elements), unknowns)
 	for i := range elements {
 		row := solution.row(i)
 		for s, p := range places {
 			row[s] = elements[i].incident(k, p.Point)
 		}
 		for j, m := range section.Mouths {
-			from := len(places) + j*modes
-			mouthVelocity(k, i, elements, first[j], count[j], m, row[from:from+modes])
+			from := j * functions
+			elements[i].mouthVelocity(k, m, row[len(places)+from:][:functions], moments.row(i)[from:][:functions])
 		}
 	}
 	if err := solveInPlace(boundaryRows(k, elements), solution); err != nil {
 		t.Fatal(err)
 	}
-	projected := newMatrix(unknowns, solution.cols) // times w/ε: ∫ p φ
+	projected := newMatrix(unknowns, len(places)+unknowns) // ∫ p φ over the mouths
+	points := mouthPoints{functions: functions}
 	for j, m := range section.Mouths {
-		for mode := range modes {
-			row := projected.row(j*modes + mode)
-			for i := first[j]; i < first[j]+count[j]; i++ {
+		for f := range functions {
+			row := projected.row(j*functions + f)
+			for i := range elements {
 				for c, p := range solution.row(i) {
-					row[c] += scale(p, modeIntegral(mode, m, elements[i]))
+					row[c] += 2 * p * moments.row(i)[j*functions+f]
+				}
+			}
+			for s, p := range places {
+				points.lay(m, p.Point, k*m.WidthM()/2)
+				for i, x := range points.x {
+					row[s] += scale(lineSource(k, p.distance(Point{x, 0})), 2*points.value[i*functions+f])
+				}
+			}
+			for l, n := range section.Mouths {
+				for g, v := range mutual(k, m, n, functions)[f*functions:][:functions] {
+					row[len(places)+l*functions+g] -= 2 * v
 				}
 			}
 		}
 	}
-	e := &Exterior{K: k, mouths: section.Mouths, modes: modes, source: make([]complex128, unknowns), radiate: newMatrix(unknowns, len(receivers))}
+	e := &Exterior{K: k, mouths: section.Mouths, functions: functions, shapes: newModeShapes(functions), source: make([]complex128, unknowns), radiate: newMatrix(unknowns, len(receivers))}
 	z := newMatrix(unknowns, unknowns)
 	for i := range unknowns {
-		e.source[i] = scale(projected.row(i)[0], e.weight(i))
+		e.source[i] = projected.row(i)[0]
 		for r := range receivers {
 			e.radiate.row(i)[r] = -projected.row(i)[1+r]
 		}
 		for j := range unknowns {
-			z.row(i)[j] = scale(projected.row(i)[len(places)+j]+projected.row(j)[len(places)+i], 0.5*e.weight(i))
+			z.row(i)[j] = scale(projected.row(i)[len(places)+j]+projected.row(j)[len(places)+i], 0.5)
 		}
 	}
 	h, err := newHeights(k, section, places, mesh)
@@ -322,7 +258,7 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 		e.flat = append(e.flat, sum)
 	}
 	if h.outer == 0 || mouths == 0 {
-		e.height = h.modes(k, section, places, z, modes)
+		e.height = h.modes(k, section, places, z, functions)
 		return e
 	}
 	step := 1
@@ -332,7 +268,7 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 	for n := 0; n < h.count; n += step {
 		mode := heightMode{kz: float64(n) * math.Pi / h.inner, z: z, excite: make([]complex128, mouths), receive: newMatrix(mouths, len(receivers))}
 		if n == 0 {
-			mode.z = coupledMouths(k, section, z, modes)
+			mode.z = coupledMouths(k, section, z, functions)
 		}
 		for p, place := range places {
 			for j, m := range section.Mouths {
@@ -453,7 +389,7 @@ func TestExteriorTogether(t *testing.T) {
 	wait.Wait()
 }
 
-// brutePanel is Exterior.Panel with derivatives, by elimination with pivots and the inverse matrix.
+// brutePanel is Exterior.Panel with derivatives, by elimination with pivots and the inverse matrix, every mode for itself.
 func brutePanel(t *testing.T, e *Exterior, wells []Well, losses Losses) ([]complex128, []Sensitivity) {
 	t.Helper()
 	out := slices.Clone(e.flat)
@@ -461,52 +397,67 @@ func brutePanel(t *testing.T, e *Exterior, wells []Well, losses Losses) ([]compl
 	for r := range sensitivity {
 		sensitivity[r] = Sensitivity{make([]complex128, len(wells)), make([]complex128, len(wells))}
 	}
-	n := len(wells) * e.modes
+	n := len(wells) * e.functions
 	for _, mode := range e.height {
-		// cos φ v + q sin φ (p0 + z v) = 0, and the derivative of the same with respect to φ
 		system, right := newMatrix(n, n), newMatrix(n, 1+n)
-		var qs, sines, cosines []complex128
+		copy(system.v, mode.z.v)
+		depth, loss := newMatrix(n, n), newMatrix(n, n) // minus the derivatives
+		for j, m := range e.mouths {
+			// seen from the mouth a well of no depth is one of no depth worth mentioning
+			d := max(wells[j].DepthM, closedDepthM)
+			for across, mean := range e.shapes.mean {
+				cross := float64(across) * math.Pi / m.WidthM()
+				q := cmplx.Sqrt(complex(e.K*e.K, 0)*losses.slit(m.WidthM()) - complex(mode.kz*mode.kz+cross*cross, 0))
+				if imag(q) < 0 {
+					q = -q
+				}
+				phase := q*complex(d, 0) + complex(0, wells[j].Loss)
+				cot, slope := -1i, complex128(0) // of a mode that doesn't return
+				if imag(phase) < 30 && (across < shallowModes || d > 0.01*m.WidthM()) {
+					sine := cmplx.Sin(phase)
+					cot, slope = cmplx.Cos(phase)/sine, 1/(sine*sine)
+				}
+				for f := range e.functions {
+					for g := range e.functions {
+						i, l := j*e.functions+f, j*e.functions+g
+						norm := m.WidthM() * modeNorm(across) * mean[f] * mean[g]
+						system.row(i)[l] += scale(cot/q, norm)
+						depth.row(i)[l] += scale(slope, norm)
+						loss.row(i)[l] += scale(1i*slope/q, norm)
+					}
+				}
+			}
+		}
+		// rows and columns are brought to one size, since a closed well is larger by many orders of magnitude
+		var size []float64
 		for i := range n {
-			j := i / e.modes
-			m := e.mouths[j]
-			cross := float64(i%e.modes) * math.Pi / m.WidthM()
-			q := cmplx.Sqrt(complex(e.K*e.K, 0)*losses.slit(m.WidthM()) - complex(mode.kz*mode.kz+cross*cross, 0))
-			if imag(q) < 0 {
-				q = -q
+			size = append(size, 1/math.Sqrt(cmplx.Abs(system.row(i)[i])))
+		}
+		for i := range n {
+			for l := range n {
+				system.row(i)[l] = scale(system.row(i)[l], size[i]*size[l])
 			}
-			phase := q*complex(wells[j].DepthM, 0) + complex(0, wells[j].Loss)
-			decay := cmplx.Exp(complex(0, 1) * phase) // keeps cosines and sines finite
-			cosine, sine := cmplx.Cos(phase)*decay, cmplx.Sin(phase)*decay
-			if imag(phase) > 300 {
-				cosine, sine = 0.5, 0.5i
-			}
-			qs, cosines, sines = append(qs, q), append(cosines, cosine), append(sines, sine)
-			for c, z := range mode.z.row(i) {
-				system.row(i)[c] = q * sine * z
-			}
-			system.row(i)[i] += cosine
-			right.row(i)[0] = -q * sine * e.source[i] * mode.excite[j]
-			right.row(i)[1+i] = 1
+			right.row(i)[0] = scale(-e.source[i]*mode.excite[i/e.functions], size[i])
+			right.row(i)[1+i] = complex(size[i], 0)
 		}
 		if err := solveInPlace(system, right); err != nil {
 			t.Fatal(err)
 		}
 		for i := range n {
-			j := i / e.modes
-			v := right.row(i)[0]
-			p := e.source[i] * mode.excite[j]
-			for c, z := range mode.z.row(i) {
-				p += z * right.row(c)[0]
-			}
-			slope := -sines[i]*v + qs[i]*cosines[i]*p
-			for r := range out {
-				out[r] += e.radiate.row(i)[r] * mode.receive.row(j)[r] * v
-				var heard complex128
-				for c := range n {
-					heard += e.radiate.row(c)[r] * mode.receive.row(c / e.modes)[r] * right.row(c)[1+i]
+			scaleAll(right.row(i), size[i])
+		}
+		for r := range out {
+			for i := range n {
+				send := e.radiate.row(i)[r] * mode.receive.row(i / e.functions)[r]
+				out[r] += send * right.row(i)[0]
+				for l := range n {
+					j := l / e.functions
+					for g := j * e.functions; g < (j+1)*e.functions; g++ {
+						change := send * right.row(i)[1+l] * right.row(g)[0]
+						sensitivity[r].Depth[j] += change * depth.row(l)[g]
+						sensitivity[r].Loss[j] += change * loss.row(l)[g]
+					}
 				}
-				sensitivity[r].Depth[j] -= heard * slope * qs[i]
-				sensitivity[r].Loss[j] -= heard * slope * 1i
 			}
 		}
 	}
@@ -563,11 +514,11 @@ func TestPanelTwin(t *testing.T) {
 	}
 }
 
-// With a single mode across and infinite height Vary follows all there is.
+// With a single function across and infinite height Vary follows all there is.
 func TestVaryTwin(t *testing.T) {
 	for _, c := range twinCases() {
 		c.section.HeightM, c.section.CapM = 0, 0
-		e := exteriorOf(t, 20, c.section, c.source, c.receivers, Mesh{PerWavelength: 8, Modes: 1})
+		e := exteriorOf(t, 20, c.section, c.source, c.receivers, Mesh{PerWavelength: 8, Functions: 1})
 		var wells []Well
 		for j := range c.section.Mouths {
 			wells = append(wells, Well{DepthM: 0.03 * float64(j%5)})

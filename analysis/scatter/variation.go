@@ -1,64 +1,89 @@
 package scatter
 
-// Variation tells cheaply what a change of one well alone does to the field, around a given set of wells: only the plane mode across and over the
-// height is followed, so it serves searches; Panel gives the figure itself.
+import "math"
+
+// Variation tells cheaply what a change of one well alone does to the field, around a given set of wells: only what the mean velocity over its mouth meets in the well
+// is followed, and only the plane mode over the height, so it serves searches; Panel gives the figure itself.
 type Variation struct {
+	shapes  *modeShapes
+	mouths  []Mouth
 	k2      []complex128   // per well: squared wavenumber inside
-	z       *matrix        // plane modes' coupling
-	inverse *matrix        // of the system at the given wells
-	v       []complex128   // mouth velocities there
-	zv      []complex128   // coupling times velocities
-	zu      []complex128   // per well j: row j of z times column j of the inverse
-	drive   []complex128   // mouth pressures with all mouths closed
+	v       []complex128   // velocities there, the first function's
+	rest    []complex128   // the row times v without W, plus the mouth's pressure with all mouths closed
+	inverse []complex128   // diagonal of the inverse of the system at the given wells
+	restOf  []complex128   // the row without W times that column of the inverse
 	receive [][]complex128 // per receiver
 }
 
 // Vary prepares variations around the given wells. Errors as for Panel.
 func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
-	n := len(e.mouths)
 	if err := e.validate(wells); err != nil {
 		return nil, err
 	}
-	if n == 0 {
-		return &Variation{}, nil
+	v := &Variation{shapes: e.shapes, mouths: e.mouths, k2: e.slits(losses)}
+	if len(wells) == 0 {
+		return v, nil
 	}
 	mode := &e.height[0]
-	v := &Variation{z: newMatrix(n, n), inverse: newMatrix(n, n)}
-	system := newMatrix(n, n)
-	drive := make([]complex128, n)
-	v.k2 = e.slits(losses)
-	for j := range e.mouths {
-		v.drive = append(v.drive, e.source[j*e.modes]*mode.excite[j])
-		row := newWellRow(v.k2[j], wells[j])
-		for l := range n {
-			v.z.row(j)[l] = mode.z.row(j * e.modes)[l*e.modes]
-			system.row(j)[l] = row.sin * v.z.row(j)[l]
+	n := len(wells) * e.functions
+	system, right := newMatrix(n, n), newMatrix(n, 1+len(wells))
+	rest := newMatrix(len(wells), n) // the rows of the first functions, without what varies
+	var well wellMatrix
+	for j, m := range e.mouths {
+		well.set(e.shapes, m.WidthM(), v.k2[j], wells[j])
+		first := j * e.functions
+		copy(rest.row(j), mode.z.row(first))
+		for g := 1; g < e.functions; g++ {
+			rest.row(j)[first+g] += well.w[g]
 		}
-		system.row(j)[j] += row.cos
-		drive[j] = -row.sin * v.drive[j]
-		v.inverse.row(j)[j] = 1
+		pair := 0
+		for f := range e.functions {
+			i := first + f
+			for c, z := range mode.z.row(i) {
+				system.row(i)[c] += z
+			}
+			for g := i; g < first+e.functions; g++ {
+				system.row(i)[g] += well.w[pair]
+				if g > i {
+					system.row(g)[i] += well.w[pair]
+				}
+				pair++
+			}
+			right.row(i)[0] = -e.source[i] * mode.excite[j]
+		}
+		// the row that varies is scaled so that a closed well does no harm
+		scaled := newWellRow(well.w[0])
+		for c, z := range rest.row(j) {
+			system.row(first)[c] = scaled.closing * z
+		}
+		system.row(first)[first] += scaled.opening
+		right.row(first)[0] *= scaled.closing
+		right.row(first)[1+j] = 1
 	}
-	if err := solveInPlace(system, v.inverse); err != nil {
+	if err := solveInPlace(system, right); err != nil {
 		return nil, err
 	}
-	v.v, v.zv, v.zu = make([]complex128, n), make([]complex128, n), make([]complex128, n)
-	for j := range n {
-		for l, a := range v.inverse.row(j) {
-			v.v[j] += a * drive[l]
+	for j := range wells {
+		first := j * e.functions
+		rested, restOf := e.source[first]*mode.excite[j], complex128(0)
+		for c, z := range rest.row(j) {
+			rested += z * right.row(c)[0]
+			restOf += z * right.row(c)[1+j]
 		}
-	}
-	for j := range n {
-		for l, z := range v.z.row(j) {
-			v.zv[j] += z * v.v[l]
-			v.zu[j] += z * v.inverse.row(l)[j]
-		}
+		v.v = append(v.v, right.row(first)[0])
+		v.rest = append(v.rest, rested)
+		v.inverse = append(v.inverse, right.row(first)[1+j])
+		v.restOf = append(v.restOf, restOf)
 	}
 	for r := range e.flat {
-		reach := make([]complex128, n)
-		for l := range n {
-			send := e.radiate.row(l * e.modes)[r] * mode.receive.row(l)[r]
-			for j, a := range v.inverse.row(l) {
-				reach[j] += send * a
+		reach := make([]complex128, len(wells))
+		for l := range wells {
+			heard := mode.receive.row(l)[r]
+			for i := l * e.functions; i < (l+1)*e.functions; i++ {
+				send := e.radiate.row(i)[r] * heard
+				for j, a := range right.row(i)[1:] {
+					reach[j] += send * a
+				}
 			}
 		}
 		v.receive = append(v.receive, reach)
@@ -66,12 +91,22 @@ func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
 	return v, nil
 }
 
+// wellRow states opening·v + closing·(∫ p φ) = 0 for the mean velocity of a mouth, whose larger factor is 1.
+type wellRow struct{ opening, closing complex128 }
+
+func newWellRow(w complex128) wellRow {
+	if math.Abs(real(w))+math.Abs(imag(w)) > 1 {
+		return wellRow{1, 1 / w}
+	}
+	return wellRow{w, 1}
+}
+
 // Reach returns what receiver r hears of a unit Change of well j.
 func (v *Variation) Reach(r, j int) complex128 { return v.receive[r][j] }
 
 // Change returns by how much well j acts differently if it were w instead (Sherman and Morrison's formula for the exchange of one row).
 func (v *Variation) Change(j int, w Well) complex128 {
-	row := newWellRow(v.k2[j], w)
-	defect := -row.sin*v.drive[j] - (row.cos*v.v[j] + row.sin*v.zv[j])
-	return defect / (row.cos*v.inverse.row(j)[j] + row.sin*v.zu[j])
+	row := newWellRow(v.shapes.first(v.mouths[j].WidthM(), v.k2[j], w))
+	defect := -(row.opening*v.v[j] + row.closing*v.rest[j])
+	return defect / (row.opening*v.inverse[j] + row.closing*v.restOf[j])
 }

@@ -1,0 +1,185 @@
+package scatter
+
+import (
+	"math"
+	"slices"
+	"sync"
+)
+
+// Inside a well the velocity at the mouth falls into modes cos(mπu/w), of which each goes down the well and back: the pressure of mode m is −cot(φ)/q times its
+// velocity, with φ = q·depth + i·loss and q² = k² − (mπ/w)². For the functions φ_f this makes ∫ p φ_i = −Σ_j W_ij v_j over the mouth,
+//
+//	W_ij = w Σ_m ε_m β_mi β_mj cot(φ_m)/q_m,
+//
+// where β_mf is the mean of φ_f cos(mπu/w). Most modes decay before they reach the bottom; of these −i cot φ = 1 is left, whatever the depth, and their sum is a
+// power series in k² whose coefficients are known beforehand.
+
+const (
+	modesInTail   = 400 // the sum's terms fall as m^{−7/3}; the rest is below 1e-4 of it
+	shallowModes  = 64  // at most so many follow the depth of a shallow well; the rest counts nothing beside them
+	tailTerms     = 10
+	tailFrom      = 6 // the lowest mode that may be in the tail
+	tailReach     = 4 // a mode in the tail has mπ ≥ tailReach·kw, so that the series converges as 16^{−p}
+	tailLast      = 2*maxWavelengths*tailReach + 2
+	closedDepthM  = 1e-18 // stands for no depth: v is as good as 0, yet still tells p
+	nearResonance = 1e-9
+)
+
+// modeShapes holds what modes and functions have to do with each other.
+type modeShapes struct {
+	functions int
+	mean      [][]float64   // β by mode and function
+	tail      [][][]float64 // by first mode, power, and pair of functions: Σ ε β β /(mπ)^{1+2p}, times the power's coefficient in (1−x)^{−1/2}
+}
+
+var shapesOf = struct {
+	sync.Mutex
+	known map[int]*modeShapes // by number of functions
+}{known: map[int]*modeShapes{}}
+
+func newModeShapes(functions int) *modeShapes {
+	shapesOf.Lock()
+	defer shapesOf.Unlock()
+	if s := shapesOf.known[functions]; s != nil {
+		return s
+	}
+	s := &modeShapes{functions: functions}
+	r := ruleOf(modesInTail)
+	value := make([]float64, functions)
+	s.mean = make([][]float64, modesInTail)
+	for m := range s.mean {
+		s.mean[m] = make([]float64, functions)
+		if m == 0 {
+			s.mean[m][0] = 1 // and exactly 0 for the others: near a resonance of the plane mode rounding would be blown up
+			continue
+		}
+		for q, xi := range r.node {
+			r.values(value, q)
+			cosine := math.Cos(float64(m) * math.Pi * (xi + 1) / 2)
+			for f := m & 1; f < functions; f += 2 {
+				s.mean[m][f] += value[f] * cosine
+			}
+		}
+	}
+	s.tail = make([][][]float64, tailLast+1)
+	sums := make([][]float64, tailTerms)
+	for p := range sums {
+		sums[p] = make([]float64, functions*(functions+1)/2)
+	}
+	for m := modesInTail - 1; m >= tailFrom; m-- {
+		factor := 2 / (float64(m) * math.Pi)
+		for p := range sums {
+			pair := 0
+			for f := range functions {
+				for g := f; g < functions; g++ {
+					sums[p][pair] += factor * s.mean[m][f] * s.mean[m][g]
+					pair++
+				}
+			}
+			factor *= (float64(p) + 0.5) / float64(p+1) / (float64(m*m) * math.Pi * math.Pi)
+		}
+		if m <= tailLast {
+			s.tail[m] = make([][]float64, tailTerms)
+			for p := range sums {
+				s.tail[m][p] = slices.Clone(sums[p])
+			}
+		}
+	}
+	shapesOf.known[functions] = s
+	return s
+}
+
+// wellMatrix is W for one well, and its derivatives: the upper triangles, row by row.
+type wellMatrix struct {
+	w, depth, loss []complex128
+}
+
+func (m *wellMatrix) reset(pairs int) {
+	m.w, m.depth, m.loss = slices.Grow(m.w[:0], pairs)[:pairs], slices.Grow(m.depth[:0], pairs)[:pairs], slices.Grow(m.loss[:0], pairs)[:pairs]
+	clear(m.w)
+	clear(m.depth)
+	clear(m.loss)
+}
+
+// set fills in the matrix for a well of width widthM, k2 being the squared wavenumber of the plane wave.
+func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well) {
+	m.reset(s.functions * (s.functions + 1) / 2)
+	size := widthM * math.Sqrt(math.Abs(real(k2))+math.Abs(imag(k2)))
+	first := max(tailFrom, int(tailReach*size/math.Pi)+1)
+	if deep := 5 * widthM; deep > float64(shallowModes)*well.DepthM { // e^{−2·5π} of the first mode that is taken as deep returns
+		first = max(first, shallowModes)
+	} else {
+		first = max(first, int(deep/well.DepthM)+1)
+	}
+	first = min(first, tailLast)
+
+	for mode := range first {
+		across := float64(mode) * math.Pi / widthM
+		row := newWellMode(k2-complex(across*across, 0), across, well)
+		norm := widthM * modeNorm(mode)
+		w, depth := scale(row.ratio, norm), scale(row.slope, norm)
+		loss := complex(0, 1) * depth * row.inverse
+		pair := 0
+		for f, a := range s.mean[mode] {
+			for _, b := range s.mean[mode][f:] {
+				if f&1 == mode&1 { // else one of the means vanishes
+					m.w[pair] += scale(w, a*b)
+					m.depth[pair] += scale(depth, a*b)
+					m.loss[pair] += scale(loss, a*b)
+				}
+				pair++
+			}
+		}
+	}
+	power, step := complex(-widthM*widthM, 0), k2*complex(widthM*widthM, 0)
+	for _, row := range s.tail[first] {
+		for pair, v := range row {
+			m.w[pair] += scale(power, v)
+		}
+		power *= step
+	}
+}
+
+// wellMode is one mode at the mouth.
+type wellMode struct {
+	inverse complex128 // 1/q
+	ratio   complex128 // cot(φ)/q
+	slope   complex128 // −d ratio/d depth = 1/sin² φ; per loss it is i/q times as much
+}
+
+// newWellMode never gives infinite numbers: at a resonance of a mode (sin φ = 0), and where it begins to propagate (q = 0), it stays nearResonance beside it.
+func newWellMode(q2 complex128, across float64, well Well) wellMode {
+	if least := nearResonance * across * across; math.Abs(real(q2))+math.Abs(imag(q2)) < least {
+		q2 = complex(-least, 0)
+	}
+	q := sqrtUp(q2)
+	mode := wellMode{inverse: 1 / q}
+	depth := well.DepthM
+	if depth < closedDepthM {
+		depth = closedDepthM
+	}
+	turn, decay := real(q)*depth, imag(q)*depth+well.Loss
+	if decay > 18 { // nothing returns
+		mode.ratio = -1i * mode.inverse
+		return mode
+	}
+	// both times e^{−decay}
+	missing := -0.5 * math.Expm1(-2*decay)
+	sin, cos := math.Sincos(turn)
+	sine := complex(sin*(1-missing), cos*missing)
+	cosine := complex(cos*(1-missing), -sin*missing)
+	if size := math.Abs(real(sine)) + math.Abs(imag(sine)); size < nearResonance && turn > 1 && across > 0 || size == 0 {
+		sine = nearResonance
+	}
+	inverse := 1 / sine
+	mode.ratio = cosine * inverse * mode.inverse
+	mode.slope = scale(inverse*inverse, 1-2*missing)
+	return mode
+}
+
+// first returns W_00 of wellMatrix alone.
+func (s *modeShapes) first(widthM float64, k2 complex128, well Well) complex128 {
+	var m wellMatrix
+	m.set(s, widthM, k2, well)
+	return m.w[0]
+}
