@@ -132,7 +132,7 @@ func (w *wellSystem) assemble(e *Exterior, mode *heightMode, wells []Well, slits
 	w.factors, w.sum = slices.Grow(w.factors[:0], e.functions)[:e.functions], slices.Grow(w.sum[:0], receivers)[:receivers]
 	w.wells = slices.Grow(w.wells[:0], len(wells))[:len(wells)]
 	for j, m := range e.mouths {
-		w.wells[j].set(e.shapes, m.WidthM(), slits[j]-complex(mode.kz*mode.kz, 0), wells[j])
+		w.wells[j].set(e.shapes, m.WidthM(), slits[j]-complex(mode.kz*mode.kz, 0), wells[j], adjoint)
 		pairs := w.wells[j].w
 		for f := range e.functions {
 			i := j*e.functions + f

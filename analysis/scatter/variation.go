@@ -30,7 +30,7 @@ func (e *Exterior) Vary(wells []Well, losses Losses) (*Variation, error) {
 	rest := newMatrix(len(wells), n) // the rows of the first functions, without what varies
 	var well wellMatrix
 	for j, m := range e.mouths {
-		well.set(e.shapes, m.WidthM(), v.k2[j], wells[j])
+		well.set(e.shapes, m.WidthM(), v.k2[j], wells[j], false)
 		first := j * e.functions
 		copy(rest.row(j), mode.z.row(first))
 		for g := 1; g < e.functions; g++ {

@@ -29,8 +29,14 @@ const (
 type modeShapes struct {
 	functions int
 	mean      [][]float64   // β by mode and function
+	pairs     []pair        // of functions, f ≤ g
+	alike     []pair        // of equal parity; of the others nothing is left
+	byParity  [2][]pair     // with both functions even, or odd
 	tail      [][][]float64 // by first mode, power, and pair of functions: Σ ε β β /(mπ)^{1+2p}, times the power's coefficient in (1−x)^{−1/2}
 }
+
+// pair is an entry of a symmetric matrix's upper triangle.
+type pair struct{ f, g, index int }
 
 var shapesOf = struct {
 	sync.Mutex
@@ -61,20 +67,26 @@ func newModeShapes(functions int) *modeShapes {
 			}
 		}
 	}
+	for f := range functions {
+		for g := f; g < functions; g++ {
+			p := pair{f, g, len(s.pairs)}
+			s.pairs = append(s.pairs, p)
+			if f&1 == g&1 {
+				s.alike = append(s.alike, p)
+				s.byParity[f&1] = append(s.byParity[f&1], p)
+			}
+		}
+	}
 	s.tail = make([][][]float64, tailLast+1)
 	sums := make([][]float64, tailTerms)
 	for p := range sums {
-		sums[p] = make([]float64, functions*(functions+1)/2)
+		sums[p] = make([]float64, len(s.pairs))
 	}
 	for m := modesInTail - 1; m >= tailFrom; m-- {
 		factor := 2 / (float64(m) * math.Pi)
 		for p := range sums {
-			pair := 0
-			for f := range functions {
-				for g := f; g < functions; g++ {
-					sums[p][pair] += factor * s.mean[m][f] * s.mean[m][g]
-					pair++
-				}
+			for _, pair := range s.pairs {
+				sums[p][pair.index] += factor * s.mean[m][pair.f] * s.mean[m][pair.g]
 			}
 			factor *= (float64(p) + 0.5) / float64(p+1) / (float64(m*m) * math.Pi * math.Pi)
 		}
@@ -89,21 +101,22 @@ func newModeShapes(functions int) *modeShapes {
 	return s
 }
 
-// wellMatrix is W for one well, and its derivatives: the upper triangles, row by row.
+// wellMatrix is W for one well, and minus its derivatives: the upper triangles, row by row.
 type wellMatrix struct {
 	w, depth, loss []complex128
 }
 
-func (m *wellMatrix) reset(pairs int) {
-	m.w, m.depth, m.loss = slices.Grow(m.w[:0], pairs)[:pairs], slices.Grow(m.depth[:0], pairs)[:pairs], slices.Grow(m.loss[:0], pairs)[:pairs]
-	clear(m.w)
-	clear(m.depth)
-	clear(m.loss)
-}
-
-// set fills in the matrix for a well of width widthM, k2 being the squared wavenumber of the plane wave.
-func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well) {
-	m.reset(s.functions * (s.functions + 1) / 2)
+// set fills in the matrix for a well of width widthM, k2 being the squared wavenumber of the plane wave, and on request the derivatives.
+func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well, derivatives bool) {
+	cleared := func(v []complex128) []complex128 {
+		v = slices.Grow(v[:0], len(s.pairs))[:len(s.pairs)]
+		clear(v)
+		return v
+	}
+	m.w = cleared(m.w)
+	if derivatives {
+		m.depth, m.loss = cleared(m.depth), cleared(m.loss)
+	}
 	size := widthM * math.Sqrt(math.Abs(real(k2))+math.Abs(imag(k2)))
 	first := max(tailFrom, int(tailReach*size/math.Pi)+1)
 	if deep := 5 * widthM; deep > float64(shallowModes)*well.DepthM { // e^{−2·5π} of the first mode that is taken as deep returns
@@ -117,26 +130,29 @@ func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well
 		across := float64(mode) * math.Pi / widthM
 		row := newWellMode(k2-complex(across*across, 0), across, well)
 		norm := widthM * modeNorm(mode)
-		w, depth := scale(row.ratio, norm), scale(row.slope, norm)
-		loss := complex(0, 1) * depth * row.inverse
-		pair := 0
-		for f, a := range s.mean[mode] {
-			for _, b := range s.mean[mode][f:] {
-				if f&1 == mode&1 { // else one of the means vanishes
-					m.w[pair] += scale(w, a*b)
-					m.depth[pair] += scale(depth, a*b)
-					m.loss[pair] += scale(loss, a*b)
-				}
-				pair++
+		ratio, slope := scale(row.ratio, norm), scale(row.slope, norm)
+		lossSlope := scaleI(slope*row.inverse, 1)
+		mean := s.mean[mode]
+		for _, pair := range s.byParity[mode&1] {
+			both := mean[pair.f] * mean[pair.g]
+			m.w[pair.index] += scale(ratio, both)
+			if derivatives {
+				m.depth[pair.index] += scale(slope, both)
+				m.loss[pair.index] += scale(lossSlope, both)
 			}
 		}
 	}
-	power, step := complex(-widthM*widthM, 0), k2*complex(widthM*widthM, 0)
+	power, step := complex(-widthM*widthM, 0), scale(k2, widthM*widthM)
+	lowest := float64(first) * math.Pi
+	ratio, left := size*size/(lowest*lowest), 1.0
 	for _, row := range s.tail[first] {
-		for pair, v := range row {
-			m.w[pair] += scale(power, v)
+		for _, pair := range s.alike {
+			m.w[pair.index] += scale(power, row[pair.index])
 		}
 		power *= step
+		if left *= ratio; left < 1e-14 {
+			break
+		}
 	}
 }
 
@@ -147,20 +163,22 @@ type wellMode struct {
 	slope   complex128 // −d ratio/d depth = 1/sin² φ; per loss it is i/q times as much
 }
 
-// newWellMode never gives infinite numbers: at a resonance of a mode (sin φ = 0), and where it begins to propagate (q = 0), it stays nearResonance beside it.
+// newWellMode never gives infinite numbers: at a resonance of a mode (sin φ = 0), and where it begins to propagate (q = 0), it stays a little beside it.
 func newWellMode(q2 complex128, across float64, well Well) wellMode {
-	if least := nearResonance * across * across; math.Abs(real(q2))+math.Abs(imag(q2)) < least {
+	if least := nearResonance * (across*across + 1e-6); math.Abs(real(q2))+math.Abs(imag(q2)) < least {
 		q2 = complex(-least, 0)
 	}
 	q := sqrtUp(q2)
-	mode := wellMode{inverse: 1 / q}
-	depth := well.DepthM
-	if depth < closedDepthM {
-		depth = closedDepthM
-	}
+	mode := wellMode{inverse: invert(q)}
+	depth := max(well.DepthM, closedDepthM)
 	turn, decay := real(q)*depth, imag(q)*depth+well.Loss
 	if decay > 18 { // nothing returns
-		mode.ratio = -1i * mode.inverse
+		mode.ratio = scaleI(mode.inverse, -1)
+		return mode
+	}
+	if turn+decay < 1e-8 { // cot φ = 1/φ, sin φ = φ within rounding
+		inverse := invert(complex(turn, decay))
+		mode.ratio, mode.slope = inverse*mode.inverse, inverse*inverse
 		return mode
 	}
 	// both times e^{−decay}
@@ -168,18 +186,25 @@ func newWellMode(q2 complex128, across float64, well Well) wellMode {
 	sin, cos := math.Sincos(turn)
 	sine := complex(sin*(1-missing), cos*missing)
 	cosine := complex(cos*(1-missing), -sin*missing)
-	if size := math.Abs(real(sine)) + math.Abs(imag(sine)); size < nearResonance && turn > 1 && across > 0 || size == 0 {
+	if across > 0 && math.Abs(real(sine))+math.Abs(imag(sine)) < nearResonance && turn > 1 || sine == 0 {
 		sine = nearResonance
 	}
-	inverse := 1 / sine
+	inverse := invert(sine)
 	mode.ratio = cosine * inverse * mode.inverse
 	mode.slope = scale(inverse*inverse, 1-2*missing)
 	return mode
 }
 
+// invert returns 1/z for numbers whose square is neither too large nor too small.
+func invert(z complex128) complex128 {
+	re, im := real(z), imag(z)
+	size := 1 / (re*re + im*im)
+	return complex(re*size, -im*size)
+}
+
 // first returns W_00 of wellMatrix alone.
 func (s *modeShapes) first(widthM float64, k2 complex128, well Well) complex128 {
 	var m wellMatrix
-	m.set(s, widthM, k2, well)
+	m.set(s, widthM, k2, well, false)
 	return m.w[0]
 }
