@@ -54,3 +54,26 @@ func TestConvergence(t *testing.T) {
 		}
 	}
 }
+
+// The plain boundary equation also has the resonances of the box's inside with zero pressure on its walls, k² = (nπ/width)² + (mπ/depth)². With the
+// derivative equation on the back alone, nothing of them may be seen.
+func TestResonancesOfTheInside(t *testing.T) {
+	section, wells, _, receivers := bench()
+	section.HeightM, section.CapM = 0, 0
+	source := Place{Point: Point{1, 1.5}}
+	width, depth := section.Boxes[0].X1M-section.Boxes[0].X0M, section.Boxes[0].DepthM
+	worst := 0.0
+	for _, mode := range [][2]float64{{1, 1}, {2, 1}, {7, 1}, {12, 1}, {1, 2}, {6, 2}, {2, 3}, {1, 4}} {
+		k := math.Pi * math.Hypot(mode[0]/width, mode[1]/depth)
+		for _, off := range []float64{-0.001, 0, 0.001} {
+			solve := func(m Mesh) []complex128 {
+				e := exteriorOf(t, k*(1+off), section, source, receivers, m)
+				return append(panelOf(t, e, wells, Losses{}), flatOf(e)...)
+			}
+			wrong := worstPart(solve(DefaultMesh), solve(Mesh{2 * DefaultMesh.PerWavelength, 2 * DefaultMesh.Functions}))
+			worst = max(worst, wrong)
+			below(t, fmt.Sprintf("%g and %g half waves inside, %+g: change by a finer mesh", mode[0], mode[1], off), wrong, 0.01, "what DefaultMesh promises")
+		}
+	}
+	t.Logf("largest change by a finer mesh %.2f %%", 100*worst)
+}
