@@ -87,6 +87,7 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 		return nil, err
 	}
 	r.timeView()
+	r.keepResponses()
 	r.describe()
 	return r.result, nil
 }
@@ -280,6 +281,7 @@ func (r *run) subtractLess() {
 			continue
 		}
 		share := max(0, 1-noise/room)
+		m.subtracted = share
 		r.added[i] = share*share + (1-share)*(1-share)*max(0, room-noise)/noise
 		for _, set := range [][][]float64{m.panel, m.flat} {
 			for _, x := range set {

@@ -29,6 +29,7 @@ type measuredPosition struct {
 	empty         []float64   // mean of the takes; nil without an empty room
 	panel, flat   [][]float64 // each take aligned to empty, empty subtracted where there is one
 	panelWhole    []float64   // first panel take, aligned, nothing subtracted
+	subtracted    float64     // share of empty that panel and flat have lost
 	alignment     []Alignment
 	panelError    []float64 // per take: residual of the direct sound after alignment, relative to it (amplitude)
 	flatError     []float64
@@ -306,7 +307,7 @@ func alignPosition(s *Survey, p *SurveyPosition, takes map[string][]response, sp
 	m.noise = m.noisePower()
 	m.panelWhole = m.panel[0]
 	if m.empty != nil {
-		m.panelWhole = append([]float64(nil), m.panel[0]...)
+		m.panelWhole, m.subtracted = append([]float64(nil), m.panel[0]...), 1
 		for _, set := range [][][]float64{m.panel, m.flat} {
 			for _, x := range set {
 				for i := range x {
