@@ -168,8 +168,7 @@ func (r *run) chooseRange() {
 		if sweepLow > lowest {
 			lowest, spectrum.LowWhy = sweepLow, "the recordings hold the sweep only from there on"
 		}
-		var used []int
-		r.source, used = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)
+		r.source = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)
 		if end := sourceEnd(r.source, r.grid); end < top {
 			top, spectrum.HighWhy = end, "above it the source is too weak"
 		}
@@ -179,7 +178,6 @@ func (r *run) chooseRange() {
 		if sweepHigh < top {
 			top, spectrum.HighWhy = sweepHigh, "the recordings hold the sweep only up to there"
 		}
-		_ = used
 	}
 	bands, _ := dsp.FractionalOctaves(r.options.BandsPerOctave, lowestBandHz, max(predictionEndHz, min(highest, 23000)))
 	spectrum.LowestUsableHz, spectrum.HighestUsableHz = Unknown(), Unknown()

@@ -29,7 +29,7 @@ func pulseShape(frequencyHz, sampleRateHz float64) float64 {
 func loudspeakerInverse(s *Survey, positions []*measuredPosition, speed, rate float64, n int) (inverse []complex128, colour float64) {
 	g := grid{stepHz: rate / float64(n), first: 1, last: n / 2}
 	g.last = min(g.last, int(1.5*pulseHighHz/g.stepHz))
-	spectrum, _ := sourceSpectrum(s, positions, g, speed)
+	spectrum := sourceSpectrum(s, positions, g, speed)
 	var levels []float64
 	var sum, count complex128
 	judged := func(k int) bool {

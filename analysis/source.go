@@ -9,8 +9,8 @@ import (
 
 // sourceSpectrum returns what the loudspeaker sends towards the panel, as the spectrum of a point source, on the grid: the direct sound
 // of the positions that stand closest to the line from the source to the panel's middle, each divided by the spreading e^{ikr}/(4πr),
-// averaged. Off that line the loudspeaker's directivity would come in. used lists these positions.
-func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed float64) (spectrum []complex128, used []int) {
+// averaged. Off that line the loudspeaker's directivity would come in.
+func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed float64) []complex128 {
 	const (
 		cone     = 12 * math.Pi / 180 // a small loudspeaker's directivity changes by well under 1 dB inside it up to 5 kHz: common practice, no source
 		atLeast  = 3
@@ -28,7 +28,8 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 		}
 	}
 	sortBy(candidates, func(c candidate) float64 { return c.angle })
-	spectrum = make([]complex128, g.count())
+	spectrum := make([]complex128, g.count())
+	var used []int
 	for n, c := range candidates {
 		if c.angle > cone && n >= atLeast {
 			break
@@ -59,7 +60,7 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 			spectrum[k] += direct[k] / spreading / complex(float64(len(used)), 0)
 		}
 	}
-	return spectrum, used
+	return spectrum
 }
 
 // angleAt returns the angle between the directions from p to a and from p to b, in radians.
