@@ -253,7 +253,7 @@ func (p *Plan) microphones(a *arrangement) {
 				end = max(end, m.ReflectionS-preringS+absorberGateS(p.AbsorberM, speed))
 			}
 			if end < m.EndS {
-				m.EndS, m.EndedBy = end, surfaceWords(s)
+				m.EndS, m.EndedBy = end, s.Words()
 			}
 		}
 		m.GateS = newGate(m.ReflectionS, m.EndS, m.EndedBy).lengthS
@@ -273,7 +273,8 @@ func microphoneName(deg, step float64) string {
 	return fmt.Sprintf("arc%+05.1f", deg)
 }
 
-func surfaceWords(s Surface) string {
+// Words names the surface for a reader and tells the two walls along y apart.
+func (s Surface) Words() string {
 	switch {
 	case s.Name == "behind" && s.PlaceM > 0:
 		return "wall behind the source"
@@ -288,7 +289,7 @@ func surfaceWords(s Surface) string {
 func (p *Plan) echoes(a *arrangement) {
 	speed, panel := p.Air.SpeedOfSoundMS, &p.rig.survey.Panel
 	for _, s := range p.Surfaces {
-		e := PlannedEcho{Surface: surfaceWords(s), LagS: math.Inf(1), Counts: true}
+		e := PlannedEcho{Surface: s.Words(), LagS: math.Inf(1), Counts: true}
 		for i := range a.mics {
 			m := &p.Microphones[i]
 			arrival := echoPath(panel, a.source, m.MicM, s) / speed
@@ -325,7 +326,7 @@ func (p *Plan) echoes(a *arrangement) {
 func echoWay(panel *Panel, source, mic [3]float64, s Surface) (order string, way [4][3]float64) {
 	before, front := overFront(panel, mirrored(source, s), mic)
 	after, frontAfter := overFront(panel, source, mirrored(mic, s))
-	name := surfaceWords(s)
+	name := s.Words()
 	if before <= after {
 		return "source, " + name + ", panel, microphone", [4][3]float64{source, crossing(mirrored(source, s), front, s), front, mic}
 	}
@@ -415,7 +416,7 @@ func (g *Rig) change(what string, s spot, possible bool) PlannedChange {
 	a := g.arrange(s.radiusM, s.sourceM, s.aboveM)
 	least := math.Inf(1)
 	for _, w := range s.surfaces() {
-		clear, words := a.clearM(panel, w), surfaceWords(w)
+		clear, words := a.clearM(panel, w), w.Words()
 		if padded := g.floorClearM(&a, w); w.Name == "floor" && padded > clear {
 			clear, words = padded, "floor, below where the absorber works"
 		}
@@ -497,7 +498,7 @@ func (p *Plan) withoutEmpty() PlannedChange {
 		for _, s := range p.Surfaces {
 			plain := distance(mirrored(p.SourceM, s), m.MicM)/p.Air.SpeedOfSoundMS - m.ReflectionS // such an echo rings before it comes, too
 			if gate := min(plain, m.GateS); gate < c.GateS {
-				c.GateS, c.EndedBy = gate, surfaceWords(s)
+				c.GateS, c.EndedBy = gate, s.Words()
 				if m.GateS < plain {
 					c.EndedBy = m.EndedBy
 				}

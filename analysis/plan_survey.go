@@ -97,7 +97,7 @@ func (p *Plan) surveyRoom(line func(string, ...any)) {
 		behind = "wall behind the source"
 	}
 	for _, s := range p.Surfaces {
-		words := surfaceWords(s)
+		words := s.Words()
 		entry := fmt.Sprintf("%s_m = %s", s.Name, exact(math.Round(s.PlaceM*1000)/1000))
 		switch {
 		case s.Name == "floor" && absorberGateS(p.AbsorberM, p.Air.SpeedOfSoundMS) > gate["floor"]:

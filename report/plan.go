@@ -411,26 +411,13 @@ func (f planFrame) shows(w analysis.Surface) bool {
 	return f.wall[wallAxis(w.Name)][0]
 }
 
-// wallName tells the two walls along y apart.
-func wallName(w analysis.Surface) string {
-	switch {
-	case w.Name == "behind" && w.PlaceM > 0:
-		return "wall behind the source"
-	case w.Name == "behind":
-		return "wall behind the panel"
-	case w.Name == "left" || w.Name == "right":
-		return w.Name + " wall"
-	}
-	return w.Name
-}
-
 // wallName writes a wall's name beside it where nothing else stands; how far away it is where it lies beyond the frame.
 func (s *scene) wallName(w analysis.Surface, f planFrame) {
 	axis := wallAxis(w.Name)
 	if axis != s.h && axis != s.v || !finite(w.PlaceM) {
 		return
 	}
-	name, at := wallName(w), w.PlaceM
+	name, at := w.Words(), w.PlaceM
 	if !f.shows(w) {
 		name += fmt.Sprintf(", %.2f m from the panel", math.Abs(w.PlaceM))
 		if arrow := map[bool]map[bool]string{true: {true: "→", false: "←"}, false: {true: "↑", false: "↓"}}[axis == s.h][w.PlaceM > 0]; arrow == "←" {
@@ -512,7 +499,7 @@ func (s *scene) echo(p *analysis.Plan, f planFrame) {
 	seen := map[string]bool{}
 	for _, w := range p.Surfaces {
 		if axis := wallAxis(w.Name); finite(w.PlaceM) && (axis == s.v || axis == s.h) {
-			seen[wallName(w)] = f.shows(w)
+			seen[w.Words()] = f.shows(w)
 		}
 	}
 	for _, e := range p.Echoes {
