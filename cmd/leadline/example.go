@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path"
@@ -49,6 +50,7 @@ func writeExample(dir string) error {
 			return err
 		}
 	}
+	var files []rendered
 	for _, name := range names {
 		base := name[:len(name)-len(".wav")]
 		m := bench.Mic[base]
@@ -59,12 +61,10 @@ func writeExample(dir string) error {
 			if err != nil {
 				return err
 			}
-			if err := os.WriteFile(filepath.Join(dir, s.folder, name), data, 0o644); err != nil {
-				return err
-			}
+			files = append(files, rendered{filepath.Join(dir, s.folder, name), data})
 		}
 	}
-	return os.WriteFile(filepath.Join(dir, exampleSurvey), survey.Bytes(), 0o644)
+	return writeAll(append(files, rendered{filepath.Join(dir, exampleSurvey), survey.Bytes()}), io.Discard)
 }
 
 const exampleHead = `# A workshop's first panel, measured in a treated room with a hard floor. The responses come from a wave simulation.

@@ -59,9 +59,8 @@ func planCommand() *cobra.Command {
 		Long: `Plan searches the room for the places of panel, source and microphones that leave the longest time before the first disturbing echo,
 and says which bands can count. A plan file gives the panel as a survey does, the room's size, and what is fixed or free; the one below is the
 built-in example. Plan can write a sheet to print, with drawings to scale and tape-measure distances, and a survey file ready for the recordings,
-which is never written over an existing file.
-
-` + exitCodes,
+which is never written over an existing file.`,
+		Annotations: exitsOfDoing, ValidArgsFunction: filesOf("toml", 1),
 		Example: `  leadline plan room.toml --sheet plan.html --survey survey.toml
   leadline plan --example --sheet plan.html
 
@@ -125,15 +124,14 @@ func writePlan(cmd *cobra.Command, plan *analysis.Plan, sheet, survey string) er
 	if err := report.PlanText(&summary, plan); err != nil {
 		return err
 	}
-	if err := writeAll(files, cmd.OutOrStdout()); err != nil {
+	console := consoleOf(cmd)
+	if err := console.write(files); err != nil {
 		return err
 	}
-	for _, w := range plan.Warnings {
-		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s: %s\n", w.Where, w.Text)
-	}
+	console.warn(plan.Warnings...)
 	if sheet == "-" || survey == "-" {
 		return nil
 	}
-	_, err := io.Copy(cmd.OutOrStdout(), &summary)
+	_, err := io.Copy(console.summary(), &summary)
 	return err
 }

@@ -2,45 +2,46 @@ package main
 
 import (
 	"io"
-	"os"
 	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
-	"golang.org/x/term"
 )
 
-// progress shows a bar on standard error once the work has taken a second, and only where that is a terminal.
+// progress shows a bar on standard error once the work has taken a second, and only where that is a terminal. With --verbose each stage is a line instead.
 type progress struct {
 	mutex   sync.Mutex
-	writer  io.Writer // nil: show nothing
+	console *console
+	writer  io.Writer // of the bar; nil: show none
 	started time.Time
 	bar     *progressbar.ProgressBar
 	stage   string
 }
 
-func newProgress(stderr io.Writer) *progress {
-	p := &progress{started: time.Now()}
-	if f, ok := stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		p.writer = stderr
+func (c *console) progress() *progress {
+	p := &progress{console: c, started: time.Now()}
+	if !c.quiet && !c.verbose && isTerminal(c.stderr) {
+		p.writer = c.stderr
 	}
 	return p
 }
 
 func (p *progress) update(stage string, share float64) {
-	if p.writer == nil {
-		return
-	}
 	p.mutex.Lock()
 	defer p.mutex.Unlock()
-	if time.Since(p.started) < time.Second {
+	changed := stage != p.stage
+	p.stage = stage
+	if changed {
+		p.console.say("%s", stage)
+	}
+	if p.writer == nil || time.Since(p.started) < time.Second {
 		return
 	}
 	if p.bar == nil {
 		p.bar = progressbar.NewOptions(100, progressbar.OptionSetWriter(p.writer), progressbar.OptionClearOnFinish(), progressbar.OptionSetWidth(30))
+		changed = true
 	}
-	if stage != p.stage {
-		p.stage = stage
+	if changed {
 		p.bar.Reset()
 		p.bar.Describe(stage)
 	}

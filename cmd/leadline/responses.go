@@ -22,9 +22,8 @@ func responsesCommand() *cobra.Command {
 copy of the survey that names them. It prints noise, distortion and clock of every sweep; faults go to standard error, with the cure. A check does the
 same by itself, and more: it compares the takes' clocks, and it knows the noise from the silence. This command is for looking at the responses, or for
 using them elsewhere. DIR is made if needed; files of the same names are replaced,
-but never the survey or the recordings themselves.
-
-` + exitCodes,
+but never the survey or the recordings themselves.`,
+		Annotations: exitsOfDoing, ValidArgsFunction: filesOf("toml", 1),
 		Example: `  leadline responses survey.toml responses
   leadline check responses/survey.toml --report report.html`,
 		Args: cobra.ExactArgs(2),
@@ -39,7 +38,7 @@ but never the survey or the recordings themselves.
 			if err := survey.CheckFiles(); err != nil {
 				return err
 			}
-			progress := newProgress(cmd.ErrOrStderr())
+			progress := consoleOf(cmd).progress()
 			recordings, err := analysis.ReadRecordings(cmd.Context(), survey, seconds, func(share float64) { progress.update("reading", share) })
 			progress.done()
 			if err != nil {
@@ -80,21 +79,20 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 			return err
 		}
 	}
-	if err := writeAll(files, cmd.OutOrStdout()); err != nil {
+	console := consoleOf(cmd)
+	if err := console.write(files); err != nil {
 		return err
 	}
 	for _, f := range recordings.Files {
-		for _, w := range f.Faults {
-			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s: %s\n", w.Where, w.Text)
-		}
+		console.warn(f.Faults...)
 	}
 	if data == "-" {
 		return nil
 	}
-	if err := report.RecordingsText(cmd.OutOrStdout(), &recordings.Recordings); err != nil {
+	if err := report.RecordingsText(console.summary(), &recordings.Recordings); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(cmd.OutOrStdout(), "%d responses and their survey: %s\n", len(list), files[0].path)
+	_, err := fmt.Fprintf(console.summary(), "%d responses and their survey: %s\n", len(list), files[0].path)
 	return err
 }
 

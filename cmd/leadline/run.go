@@ -14,43 +14,19 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// Exit codes, part of the contract with scripts.
-const (
-	exitAsDesigned = 0 // also: done, where there is no verdict
-	exitDiffers    = 1
-	exitUsage      = 2 // wrong use, or input that can't be read
-	exitUndecided  = 3
-)
-
-const exitCodes = `Exit codes:
-  0  the build agrees with the design within the tolerance (or: done)
-  1  the build differs from the design
-  2  wrong use, or input that can't be read; nothing was written
-  3  the data cannot decide; the report says what to measure again`
-
 // run executes the command line and returns the exit code. Only results go to stdout.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	code := exitAsDesigned
-	root := &cobra.Command{
-		Use:   "leadline",
-		Short: "Check a home-built sound diffuser against its design, from impulse responses",
-		Long: `leadline tells whether a sound diffuser that you built came out as designed: which well is off and by how much, whether it scatters better
-than a flat board, over which band and to which angles. It works from impulse responses (WAV) taken with and without the panel.
-
-` + exitCodes,
-		SilenceUsage: true, SilenceErrors: true,
-	}
-	root.AddCommand(checkCommand(&code), predictCommand(&code), exampleCommand(), planCommand(), sweepCommand(), responsesCommand())
+	root := newRoot(&code)
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.SetContext(ctx)
 	if err := root.Execute(); err != nil {
 		if errors.Is(err, context.Canceled) {
-			fmt.Fprintln(stderr, "leadline: interrupted; nothing was written")
-		} else {
-			fmt.Fprintln(stderr, "leadline:", err)
+			err = errors.New("interrupted; nothing was written")
 		}
+		fmt.Fprintln(stderr, highlight(stderr, "leadline:"), err)
 		return exitUsage
 	}
 	return code
@@ -76,7 +52,9 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 	if err != nil {
 		return err
 	}
-	progress := newProgress(cmd.ErrOrStderr())
+	console := consoleOf(cmd)
+	console.say("survey %s: %d positions, %d wells", path, len(survey.Positions), len(survey.Panel.DepthsM))
+	progress := console.progress()
 	result, err := work(cmd.Context(), survey, analysis.Options{BandsPerOctave: o.bands, Progress: progress.update})
 	progress.done()
 	if err != nil {
@@ -97,18 +75,12 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 		}
 		files = append(files, rendered{f.path, b.Bytes()})
 	}
-	if err := writeAll(files, cmd.OutOrStdout()); err != nil {
+	if err := console.write(files); err != nil {
 		return err
 	}
-	for _, w := range result.Warnings {
-		where := w.Where
-		if where != "" {
-			where += ": "
-		}
-		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s%s\n", where, w.Text)
-	}
+	console.warn(result.Warnings...)
 	if o.data != "-" {
-		if err := report.Text(cmd.OutOrStdout(), result); err != nil {
+		if err := report.Text(console.summary(), result); err != nil {
 			return err
 		}
 	}
@@ -125,9 +97,11 @@ func checkCommand(code *int) *cobra.Command {
 	var o outputs
 	var example bool
 	cmd := &cobra.Command{
-		Use:   "check SURVEY.toml",
-		Short: "Check a measured panel against its design",
-		Long:  "Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.\n\n" + exitCodes,
+		Use:               "check SURVEY.toml",
+		Short:             "Check a measured panel against its design",
+		Long:              "Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.",
+		Annotations:       exitsOfCheck,
+		ValidArgsFunction: filesOf("toml", 1),
 		Example: `  leadline check survey.toml --report report.html --data result.json
   leadline check --example --report report.html`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -159,9 +133,10 @@ func checkCommand(code *int) *cobra.Command {
 func predictCommand(code *int) *cobra.Command {
 	var o outputs
 	cmd := &cobra.Command{
-		Use:     "predict SURVEY.toml",
-		Short:   "Predict what a design does, without any measurement",
-		Long:    "Predict computes the design's scattering at the survey's positions and in the standard's arrangement; the files that the survey names need not exist.\n\n" + exitCodes,
+		Use:         "predict SURVEY.toml",
+		Short:       "Predict what a design does, without any measurement",
+		Long:        "Predict computes the design's scattering at the survey's positions and in the standard's arrangement; the files that the survey names need not exist.",
+		Annotations: exitsOfDoing, ValidArgsFunction: filesOf("toml", 1),
 		Example: "  leadline predict survey.toml --report prediction.html",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -174,16 +149,17 @@ func predictCommand(code *int) *cobra.Command {
 
 func exampleCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:     "example DIR",
-		Short:   "Write the built-in example: a survey and its WAV files",
-		Long:    "Example writes a survey file and its WAV files into DIR, which is made if needed; files of the same names are replaced.\n\n" + exitCodes,
-		Example: "  leadline example demo\n  leadline check demo/survey.toml --report demo/report.html",
-		Args:    cobra.ExactArgs(1),
+		Use:         "example DIR",
+		Short:       "Write the built-in example: a survey and its WAV files",
+		Long:        "Example writes a survey file and its WAV files into DIR, which is made if needed; files of the same names are replaced.",
+		Annotations: exitsOfDoing,
+		Example:     "  leadline example demo\n  leadline check demo/survey.toml --report demo/report.html",
+		Args:        cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := writeExample(args[0]); err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s\n", filepath.Join(args[0], exampleSurvey))
+			fmt.Fprintf(consoleOf(cmd).summary(), "%s\n", filepath.Join(args[0], exampleSurvey))
 			return nil
 		},
 	}

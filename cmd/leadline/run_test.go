@@ -14,6 +14,7 @@ import (
 
 	"github.com/leadline/leadline/analysis"
 	"github.com/leadline/leadline/dsp"
+	"github.com/spf13/cobra"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -314,13 +315,34 @@ func TestInterrupted(t *testing.T) {
 	}
 }
 
-// Every command's help ends with an example and names the exit codes.
+// Every command's help ends with examples and then its exit codes; the root's is checked too.
 func TestHelp(t *testing.T) {
-	for _, command := range []string{"check", "predict", "example", "plan", "sweep", "responses"} {
-		o := leadline(command, "--help")
-		if o.code != 0 || !strings.Contains(o.stdout, "Examples:") || !strings.Contains(o.stdout, "Exit codes:") {
-			t.Errorf("%s --help: %+v", command, o)
+	visit(newRoot(new(int)), func(c *cobra.Command) {
+		args := append(strings.Fields(c.CommandPath())[1:], "--help")
+		o := leadline(args...)
+		_, tail, found := strings.Cut(o.stdout, "\nExamples:\n")
+		example, codes, found2 := strings.Cut(tail, "\nExit codes:\n")
+		if o.code != 0 || !found || !found2 || !strings.Contains(example, "  leadline ") {
+			t.Errorf("%v: exit %d, no examples before the exit codes at the end:\n%s%s", args, o.code, o.stdout, o.stderr)
 		}
+		for _, line := range strings.Split(strings.TrimRight(codes, "\n"), "\n") {
+			if !regexp.MustCompile(`^  [0-3]  \S`).MatchString(line) {
+				t.Errorf("%v: %q is no exit code", args, line)
+			}
+		}
+		if byHelp := leadline(append([]string{"help"}, args[:len(args)-1]...)...); byHelp.stdout != o.stdout {
+			t.Errorf("%v: help says something else than --help", args)
+		}
+	})
+	if o := leadline("help", "nonsense"); o.code != exitUsage || o.stdout != "" || !strings.Contains(o.stderr, "nonsense") {
+		t.Errorf("help nonsense: %+v", o)
+	}
+}
+
+func visit(c *cobra.Command, f func(*cobra.Command)) {
+	f(c)
+	for _, sub := range c.Commands() {
+		visit(sub, f)
 	}
 }
 

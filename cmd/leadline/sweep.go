@@ -23,9 +23,8 @@ func sweepCommand() *cobra.Command {
 		Use:   "sweep FILE.wav",
 		Short: "Write the sweep to play, with how to play it",
 		Long: `Sweep writes an exponential sweep as a WAV file to be played through the loudspeaker, and says what belongs in the survey and how to find the level.
-The sample rate is that of the recording, and has no default. - as FILE writes the WAV to standard output.
-
-` + exitCodes,
+The sample rate is that of the recording, and has no default. - as FILE writes the WAV to standard output.`,
+		Annotations: exitsOfDoing, ValidArgsFunction: filesOf("wav", 1),
 		Example: `  leadline sweep sweep.wav --rate-hz 48000
   leadline sweep sweep.wav --rate-hz 96000 --seconds 5 --repeats 3 --pilot`,
 		Args: cobra.ExactArgs(1),
@@ -88,12 +87,13 @@ func writeSweep(cmd *cobra.Command, path string, spec dsp.SweepSpec, format dsp.
 	if err := dsp.WriteWAV(&wav, &dsp.Audio{SampleRateHz: format.SampleRateHz, Channels: [][]float64{samples}}, format); err != nil {
 		return err
 	}
-	if err := writeAll([]rendered{{path, wav.Bytes()}}, cmd.OutOrStdout()); err != nil {
+	console := consoleOf(cmd)
+	if err := console.write([]rendered{{path, wav.Bytes()}}); err != nil {
 		return err
 	}
-	to := cmd.OutOrStdout()
-	if path == "-" {
-		to = cmd.ErrOrStderr()
+	to := console.summary()
+	if path == "-" && !console.quiet {
+		to = console.stderr
 	}
 	if err := report.SweepText(to, analysis.NewSweepSheet(path, sweep, format)); err != nil {
 		return fmt.Errorf("the file is written, but: %w", err)
