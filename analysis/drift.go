@@ -203,7 +203,7 @@ func commonTail(positions []*measuredPosition) tail {
 func directPeak(x []float64, at int, rate float64) float64 {
 	near := int(0.0005 * rate)
 	peak := 0.0
-	for _, v := range x[max(0, at-near):max(0, min(len(x), at+near+1))] {
+	for _, v := range x[min(len(x), max(0, at-near)):max(0, min(len(x), at+near+1))] {
 		if math.Abs(v) > math.Abs(peak) {
 			peak = v
 		}

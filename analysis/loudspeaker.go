@@ -42,6 +42,9 @@ func loudspeakerInverse(s *Survey, positions []*measuredPosition, speed, rate fl
 			sum, count = sum+spectrum[k], count+1
 		}
 	}
+	if levels == nil { // a sample rate, or a response, too low to judge
+		return nil, quietest
+	}
 	slices.Sort(levels)
 	median, even := levels[len(levels)/2], sum/count
 	deviation := 0.0

@@ -171,6 +171,11 @@ func readPlayed(s *Sweep) (*playedSignal, error) {
 	if s.File == "" {
 		return p, nil
 	}
+	stream, err := openTake(s.File)
+	if err != nil {
+		return nil, err
+	}
+	stream.Close() // only its header was read
 	audio, err := dsp.ReadWAVChannel(s.File, 1)
 	if err != nil {
 		return nil, err
@@ -274,7 +279,7 @@ func (p *pickedChannels) ReadFrames(dst [][]float64) (int, error) {
 // measure fills in what a file holds, and returns its responses.
 func (j *recordingJob) measure(out *RecordedFile, p *SurveyPosition) ([]response, error) {
 	file, loopback := out.File, j.survey.Sweep.LoopbackChannel
-	stream, err := dsp.OpenWAV(file)
+	stream, err := openTake(file)
 	if err != nil {
 		return nil, err
 	}
@@ -294,6 +299,9 @@ func (j *recordingJob) measure(out *RecordedFile, p *SurveyPosition) ([]response
 	if most := slices.Max(wants); most > info.Channels {
 		return nil, &RecordingError{file, -1, fmt.Sprintf("%d channels", info.Channels), fmt.Sprintf("a channel %d", most),
 			"give the microphone's channel and sweep.loopback_channel as they are in the files, or export all channels"}
+	}
+	if err := checkHoldsSweep(file, info, j.survey.Sweep); err != nil {
+		return nil, err
 	}
 	sweep, excitation, err := j.played.at(rate)
 	if err != nil {
@@ -740,7 +748,7 @@ func readPosition(p *SurveyPosition) (map[string][]response, []Warning, error) {
 	var warnings []Warning
 	for _, state := range p.states() {
 		for _, file := range state.files {
-			audio, err := dsp.ReadWAVChannel(file, p.Channel)
+			audio, err := readResponse(file, p.Channel)
 			if err != nil {
 				return nil, warnings, err
 			}

@@ -30,6 +30,7 @@ const (
 	pilotSeconds  = 0.1
 	pilotLowHz    = 500.0
 	pilotHighHz   = 8000.0
+	maxPlaybackHz = 768_000
 	maxPlaybackS  = 600 // ten minutes of doubles at 192 kHz stay below 1 GB
 	fadeInOctave  = 1.0 / 6
 	fadeOutOctave = 1.0 / 24
@@ -71,6 +72,8 @@ func NewSweep(spec SweepSpec) (*Sweep, error) {
 		}
 	}
 	switch {
+	case spec.SampleRateHz > maxPlaybackHz:
+		return nil, fmt.Errorf("sweep: a sample rate of %g Hz: at most %d Hz are made, more than any converter takes", spec.SampleRateHz, maxPlaybackHz)
 	case spec.HighHz >= spec.SampleRateHz/2:
 		return nil, fmt.Errorf("sweep: the high frequency, %g Hz, must lie below half the sample rate, %g Hz: lower it or raise the sample rate", spec.HighHz, spec.SampleRateHz/2)
 	case spec.HighHz < 2*spec.LowHz:

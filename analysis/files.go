@@ -1,0 +1,54 @@
+package analysis
+
+import (
+	"fmt"
+
+	"github.com/leadline/leadline/dsp"
+)
+
+// What a file may declare. Times become numbers of samples by the sample rate, which is but a number in a header: without bounds a file of a
+// hundred bytes could ask for gigabytes.
+const (
+	lowestRateHz  = 8000     // of telephones; half of it is the top of the range that counts
+	highestRateHz = 768_000  // more than any recorder has
+	longestS      = 30.0     // of an impulse response: rooms have died away by then
+	shortestShare = 1.0 / 16 // of the sweep that a recording must hold at least, to be looked at
+)
+
+// openTake opens a recording or impulse response and refuses what is no such thing, by its header alone.
+func openTake(file string) (*dsp.WAVStream, error) {
+	stream, err := dsp.OpenWAV(file)
+	if err != nil {
+		return nil, err
+	}
+	if rate := stream.Info().SampleRateHz; rate < lowestRateHz || rate > highestRateHz {
+		stream.Close()
+		return nil, &RecordingError{file, -1, fmt.Sprintf("a sample rate of %d Hz", rate), fmt.Sprintf("%d to %d Hz", lowestRateHz, highestRateHz),
+			"find out the true sample rate and export it again"}
+	}
+	return stream, nil
+}
+
+// readResponse reads one channel, counted from 1, of an impulse response.
+func readResponse(file string, channel int) (*dsp.Audio, error) {
+	stream, err := openTake(file)
+	if err != nil {
+		return nil, err
+	}
+	info := stream.Info()
+	stream.Close() // only its header was read
+	if seconds := float64(info.Frames) / float64(info.SampleRateHz); seconds > longestS {
+		return nil, &RecordingError{file, -1, fmt.Sprintf("an impulse response of %.0f s", seconds), fmt.Sprintf("at most %g s", longestS),
+			"if this is a recording of a sweep, add [sweep] to the survey; else cut it"}
+	}
+	return dsp.ReadWAVChannel(file, channel)
+}
+
+// checkHoldsSweep refuses a recording much shorter than what was played, before the sweep is made at its sample rate.
+func checkHoldsSweep(file string, info dsp.WAVInfo, sweep *Sweep) error {
+	if seconds := float64(info.Frames) / float64(info.SampleRateHz); seconds < shortestShare*sweep.Seconds {
+		return &RecordingError{file, -1, fmt.Sprintf("%.2g s", seconds), fmt.Sprintf("the whole sweep of %g s", sweep.Seconds),
+			"see that this is the recording, and that sweep.seconds is right"}
+	}
+	return nil
+}
