@@ -67,6 +67,7 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	r.warn(s.OutsideFolder()...)
 	if err := r.readTakes(ctx); err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"path/filepath"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -51,4 +52,46 @@ func checkHoldsSweep(file string, info dsp.WAVInfo, sweep *Sweep) error {
 			"see that this is the recording, and that sweep.seconds is right"}
 	}
 	return nil
+}
+
+// Files lists every file that the survey names, resolved, in its order: the takes, and the sweep where that is a file.
+func (s *Survey) Files() []string {
+	var files []string
+	for _, f := range s.files {
+		files = append(files, f.path)
+	}
+	return files
+}
+
+// OutsideFolder warns of named files that lie outside the survey's folder, by their path or at the end of a link. They may: nothing is ever written there.
+func (s *Survey) OutsideFolder() []Warning {
+	folder := realPath(filepath.Dir(s.Path))
+	first, count := "", 0
+	for _, f := range s.files {
+		within, err := filepath.Rel(folder, realPath(f.path))
+		if err == nil && filepath.IsLocal(within) {
+			continue
+		}
+		if count++; count == 1 {
+			first = f.written
+		}
+	}
+	switch count {
+	case 0:
+		return nil
+	case 1:
+		return []Warning{{"outside", "files", fmt.Sprintf("%q lies outside the survey's folder. It is read, never written; a copy of the folder will lack it.", first)}}
+	}
+	return []Warning{{"outside", "files", fmt.Sprintf("%q and %d more files lie outside the survey's folder. They are read, never written; a copy of the folder will lack them.", first, count-1)}}
+}
+
+// realPath is absolute and without links, as far as it can be found out.
+func realPath(path string) string {
+	if absolute, err := filepath.Abs(path); err == nil {
+		path = absolute
+	}
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		return real
+	}
+	return path
 }

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"time"
+	"unicode"
 
 	"github.com/leadline/leadline/analysis"
 	"github.com/spf13/cobra"
@@ -53,7 +55,7 @@ func (c *console) warn(warnings ...analysis.Warning) {
 		if where != "" {
 			where += ": "
 		}
-		fmt.Fprintf(c.stderr, "%s %s%s\n", highlight(c.stderr, "warning:"), where, w.Text)
+		fmt.Fprintf(c.stderr, "%s %s\n", highlight(c.stderr, "warning:"), oneLine(where+w.Text))
 	}
 }
 
@@ -75,6 +77,19 @@ func (c *console) write(files []rendered) error {
 		}
 	}
 	return nil
+}
+
+// oneLine keeps what a path or name holds from breaking a message's line, or the terminal.
+func oneLine(text string) string {
+	return strings.Map(func(c rune) rune {
+		switch {
+		case c == '\n' || c == '\t':
+			return ' '
+		case unicode.IsGraphic(c):
+			return c
+		}
+		return '?'
+	}, text)
 }
 
 // highlight sets s in bold where w is a terminal that may show it: NO_COLOR (any value but an empty one) and the terminal "dumb" forbid.

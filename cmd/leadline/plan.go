@@ -74,6 +74,11 @@ A plan file:
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if !example {
+				if err := spareInputs("plan", args, sheet, survey); err != nil {
+					return err
+				}
+			}
 			if sheet == survey && sheet != "" {
 				return fmt.Errorf("plan: --sheet and --survey both name %s: give each its own file", sheet)
 			}

@@ -71,7 +71,11 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 		}
 		files = append(files, rendered{data, b.Bytes()})
 	}
-	if err := sparesInputs(survey, recordings, files); err != nil {
+	var outputs []string
+	for _, f := range files {
+		outputs = append(outputs, f.path)
+	}
+	if err := spareInputs("responses", append(survey.Files(), survey.Path), outputs...); err != nil {
 		return err
 	}
 	for _, f := range files[:1+len(list)] {
@@ -83,6 +87,7 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 	if err := console.write(files); err != nil {
 		return err
 	}
+	console.warn(survey.OutsideFolder()...)
 	for _, f := range recordings.Files {
 		console.warn(f.Faults...)
 	}
@@ -94,30 +99,4 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 	}
 	_, err := fmt.Fprintf(console.summary(), "%d responses and their survey: %s\n", len(list), files[0].path)
 	return err
-}
-
-// sparesInputs refuses to replace what the responses were made from.
-func sparesInputs(survey *analysis.Survey, recordings *analysis.MeasuredRecordings, files []rendered) error {
-	inputs := []string{survey.Path, survey.Sweep.File}
-	for _, f := range recordings.Files {
-		inputs = append(inputs, f.File)
-	}
-	var known []os.FileInfo
-	for _, path := range inputs {
-		if info, err := os.Stat(path); path != "" && err == nil {
-			known = append(known, info)
-		}
-	}
-	for _, f := range files {
-		info, err := os.Stat(f.path)
-		if err != nil {
-			continue // not there yet; other troubles show when it is written
-		}
-		for _, k := range known {
-			if os.SameFile(info, k) {
-				return fmt.Errorf("responses: %s is one of the files to be read: give another folder", f.path)
-			}
-		}
-	}
-	return nil
 }

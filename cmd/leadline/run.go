@@ -26,7 +26,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		if errors.Is(err, context.Canceled) {
 			err = errors.New("interrupted; nothing was written")
 		}
-		fmt.Fprintln(stderr, highlight(stderr, "leadline:"), err)
+		fmt.Fprintln(stderr, highlight(stderr, "leadline:"), oneLine(err.Error()))
 		return exitUsage
 	}
 	return code
@@ -50,6 +50,9 @@ type job func(context.Context, *analysis.Survey, analysis.Options) (*analysis.Re
 func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error {
 	survey, err := analysis.LoadSurvey(path)
 	if err != nil {
+		return err
+	}
+	if err := spareInputs(cmd.Name(), append(survey.Files(), path), o.report, o.data); err != nil {
 		return err
 	}
 	console := consoleOf(cmd)
@@ -81,7 +84,7 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 	console.warn(result.Warnings...)
 	if o.data != "-" {
 		if err := report.Text(console.summary(), result); err != nil {
-			return err
+			return fmt.Errorf("standard output: %w", cause(err))
 		}
 	}
 	if result.Kind == "check" {
