@@ -209,7 +209,7 @@ func spareInputs(command string, inputs []string, outputs ...string) error {
 		}
 		for _, k := range known {
 			if os.SameFile(info, k) {
-				return fmt.Errorf("%s: %s is one of the files to be read: give another name or folder", command, path)
+				return fmt.Errorf("%s: %s is one of the files to be read: give another folder or name", command, path)
 			}
 		}
 	}
