@@ -23,6 +23,7 @@ type Inverse struct {
 	excitation *Excitation
 	size       int
 	spectrum   []complex128 // G
+	filter     *filter      // by G
 	played     []complex128 // S
 }
 
@@ -63,6 +64,7 @@ func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
 		w := v.PassBand(v.binHz(k)) / max(power(s), floor)
 		v.spectrum[k] = complex(w*real(s), -w*imag(s))
 	}
+	v.filter = newFilter(v.spectrum, v.size)
 	return v, nil
 }
 
@@ -104,11 +106,7 @@ func (v *Inverse) Deconvolve(segment []float64) (*Deconvolution, error) {
 	if len(segment) > v.size {
 		return nil, fmt.Errorf("deconvolution: a segment of %d samples, at most %d fit the excitation and its tail: cut it, or ask for a longer tail", len(segment), v.size)
 	}
-	Y := RealSpectrum(segment, v.size)
-	for k := range Y {
-		Y[k] *= v.spectrum[k]
-	}
-	return &Deconvolution{inverse: v, lags: RealSignal(Y, v.size)}, nil
+	return &Deconvolution{inverse: v, lags: v.filter.apply(segment)}, nil
 }
 
 // SampleRateHz is the rate of the recording and of all responses cut from it.

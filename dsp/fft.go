@@ -14,7 +14,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// plans holds one pool of transform plans per length: a plan has scratch space of its own, so that no two goroutines may
+// plans holds one pool of transform plans per length that isn't transformed in tiles: a plan has scratch space of its own, so that no two goroutines may
 // share one, but making one costs as much as several transforms.
 var plans sync.Map // int → *sync.Pool of *fourier.FFT
 
@@ -26,23 +26,28 @@ func planPool(n int) *sync.Pool {
 	return p.(*sync.Pool)
 }
 
-// SmoothLength returns the smallest even length of at least n samples without a prime factor above 5: the lengths at which
-// the transform is fast and accurate. It returns 2 for n below 2.
+// SmoothLength returns a length of at least n samples at which the transform is fast and accurate: the smallest without a prime factor above 5 that is even
+// or, above 432 samples, a multiple of 64. It returns 2 for n below 2.
 func SmoothLength(n int) int {
 	if n <= 2 {
 		return 2
 	}
-	best := 1 << bits.Len(uint(n-1))
-	for p5 := 2; p5 < best; p5 *= 5 {
+	unit := 2
+	if n > 432 { // from there on the next is in tiles
+		unit = tileUnit
+	}
+	units := (n + unit - 1) / unit
+	best := 1 << bits.Len(uint(units-1))
+	for p5 := 1; p5 < best; p5 *= 5 {
 		for p35 := p5; p35 < best; p35 *= 3 {
 			m := p35
-			for m < n {
+			for m < units {
 				m *= 2
 			}
 			best = min(best, m)
 		}
 	}
-	return best
+	return best * unit
 }
 
 // RealSpectrum computes the discrete Fourier transform of real samples, X[k] = Σ_i x[i] e^{−j2πki/n} for k = 0 … n/2,
@@ -60,6 +65,9 @@ func RealSpectrum(x []float64, n int) []complex128 {
 	}
 	if n == 1 {
 		return []complex128{complex(buf[0], 0)}
+	}
+	if tileLength(n) {
+		return tilesFor(n).spectrum(buf)
 	}
 	pool := planPool(n)
 	plan := pool.Get().(*fourier.FFT)
@@ -79,6 +87,9 @@ func RealSignal(X []complex128, n int) []float64 {
 	copy(half, X)
 	if n == 1 {
 		return []float64{real(half[0])}
+	}
+	if tileLength(n) {
+		return tilesFor(n).signal(half)
 	}
 	pool := planPool(n)
 	plan := pool.Get().(*fourier.FFT)

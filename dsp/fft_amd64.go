@@ -1,0 +1,37 @@
+package dsp
+
+import "golang.org/x/sys/cpu"
+
+var hasVectors = cpu.X86.HasAVX2 && cpu.X86.HasFMA
+
+// See fft_kernels.go for what each does.
+
+//go:noescape
+func pass2Vectors(dst, src, tw *float64, m, s int)
+
+//go:noescape
+func pass3Vectors(dst, src, tw *float64, m, s int)
+
+//go:noescape
+func pass4Vectors(dst, src, tw *float64, m, s int)
+
+//go:noescape
+func pass5Vectors(dst, src, tw *float64, m, s int)
+
+//go:noescape
+func gatherVectors(tile, src *float64, stride, n int)
+
+//go:noescape
+func scatterSwappedVectors(dst, tile *float64, stride, n int)
+
+//go:noescape
+func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int)
+
+//go:noescape
+func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)
+
+//go:noescape
+func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)
+
+//go:noescape
+func filterVectors(a, b, p *float64, n int)

@@ -1,0 +1,497 @@
+#include "textflag.h"
+
+// A tile holds four columns side by side: per row 64 bytes, four real parts and then four imaginary ones. See fft_tiles.go.
+
+// The product (re, im)·(wr, wi), rounded as each of the two sums is; re and im are lost.
+#define TIMES(re, im, wr, wi, outRe, outIm) \
+	VMULPD im, wi, outRe; \
+	VMULPD re, wi, outIm; \
+	VFMSUB231PD wr, re, outRe; \
+	VFMADD231PD wr, im, outIm
+
+// Arguments of all passes: R9 is the distance of inputs, R13 that of outputs, in bytes.
+#define ARGUMENTS \
+	MOVQ dst+0(FP), DI; \
+	MOVQ src+8(FP), SI; \
+	MOVQ tw+16(FP), DX; \
+	MOVQ m+24(FP), BX; \
+	MOVQ s+32(FP), CX; \
+	MOVQ CX, R13; \
+	SHLQ $6, R13; \
+	MOVQ BX, R9; \
+	IMULQ R13, R9
+
+// func pass2Vectors(dst, src, tw *float64, m, s int)
+TEXT ·pass2Vectors(SB), NOSPLIT, $0-40
+	ARGUMENTS
+
+outer2:
+	VBROADCASTSD (DX), Y10
+	VBROADCASTSD 8(DX), Y11
+	MOVQ CX, AX
+
+inner2:
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VMOVUPD (SI)(R9*1), Y2
+	VMOVUPD 32(SI)(R9*1), Y3
+	VADDPD  Y2, Y0, Y4
+	VADDPD  Y3, Y1, Y5
+	VSUBPD  Y2, Y0, Y6
+	VSUBPD  Y3, Y1, Y7
+	VMOVUPD Y4, (DI)
+	VMOVUPD Y5, 32(DI)
+	TIMES(Y6, Y7, Y10, Y11, Y2, Y3)
+	VMOVUPD Y2, (DI)(R13*1)
+	VMOVUPD Y3, 32(DI)(R13*1)
+	ADDQ    $64, SI
+	ADDQ    $64, DI
+	DECQ    AX
+	JNZ     inner2
+
+	ADDQ R13, DI
+	ADDQ $16, DX
+	DECQ BX
+	JNZ  outer2
+	VZEROUPPER
+	RET
+
+// func pass3Vectors(dst, src, tw *float64, m, s int)
+TEXT ·pass3Vectors(SB), NOSPLIT, $0-40
+	ARGUMENTS
+	VMOVUPD half<>(SB), Y14
+	VMOVUPD sin60<>(SB), Y15
+
+outer3:
+	VBROADCASTSD (DX), Y10
+	VBROADCASTSD 8(DX), Y11
+	VBROADCASTSD 16(DX), Y12
+	VBROADCASTSD 24(DX), Y13
+	MOVQ CX, AX
+
+inner3:
+	VMOVUPD (SI)(R9*1), Y0
+	VMOVUPD 32(SI)(R9*1), Y1
+	VMOVUPD (SI)(R9*2), Y2
+	VMOVUPD 32(SI)(R9*2), Y3
+	VADDPD  Y2, Y0, Y4 // sum
+	VADDPD  Y3, Y1, Y5
+	VSUBPD  Y2, Y0, Y6 // difference times sin 60°
+	VSUBPD  Y3, Y1, Y7
+	VMULPD  Y15, Y6, Y6
+	VMULPD  Y15, Y7, Y7
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VADDPD  Y4, Y0, Y2
+	VADDPD  Y5, Y1, Y3
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
+	VFNMADD231PD Y14, Y4, Y0 // first less half the sum
+	VFNMADD231PD Y14, Y5, Y1
+	VADDPD  Y7, Y0, Y2 // less i times the difference
+	VSUBPD  Y6, Y1, Y3
+	VSUBPD  Y7, Y0, Y4
+	VADDPD  Y6, Y1, Y5
+	TIMES(Y2, Y3, Y10, Y11, Y8, Y9)
+	VMOVUPD Y8, (DI)(R13*1)
+	VMOVUPD Y9, 32(DI)(R13*1)
+	TIMES(Y4, Y5, Y12, Y13, Y8, Y9)
+	VMOVUPD Y8, (DI)(R13*2)
+	VMOVUPD Y9, 32(DI)(R13*2)
+	ADDQ    $64, SI
+	ADDQ    $64, DI
+	DECQ    AX
+	JNZ     inner3
+
+	LEAQ (DI)(R13*2), DI
+	ADDQ $32, DX
+	DECQ BX
+	JNZ  outer3
+	VZEROUPPER
+	RET
+
+// func pass4Vectors(dst, src, tw *float64, m, s int)
+TEXT ·pass4Vectors(SB), NOSPLIT, $0-40
+	ARGUMENTS
+	LEAQ (R9)(R9*2), R10
+	LEAQ (R13)(R13*2), R14
+
+outer4:
+	VBROADCASTSD (DX), Y10
+	VBROADCASTSD 8(DX), Y11
+	VBROADCASTSD 16(DX), Y12
+	VBROADCASTSD 24(DX), Y13
+	VBROADCASTSD 32(DX), Y14
+	VBROADCASTSD 40(DX), Y15
+	MOVQ CX, AX
+
+inner4:
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VMOVUPD (SI)(R9*2), Y2
+	VMOVUPD 32(SI)(R9*2), Y3
+	VADDPD  Y2, Y0, Y4 // first and third
+	VADDPD  Y3, Y1, Y6
+	VSUBPD  Y2, Y0, Y5
+	VSUBPD  Y3, Y1, Y7
+	VMOVUPD (SI)(R9*1), Y0
+	VMOVUPD 32(SI)(R9*1), Y1
+	VMOVUPD (SI)(R10*1), Y2
+	VMOVUPD 32(SI)(R10*1), Y3
+	VADDPD  Y2, Y0, Y8 // second and fourth
+	VSUBPD  Y2, Y0, Y9
+	VADDPD  Y3, Y1, Y0
+	VSUBPD  Y3, Y1, Y1
+	VADDPD  Y8, Y4, Y2
+	VADDPD  Y0, Y6, Y3
+	VSUBPD  Y8, Y4, Y4
+	VSUBPD  Y0, Y6, Y6
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
+	VADDPD  Y1, Y5, Y8
+	VSUBPD  Y9, Y7, Y0
+	VSUBPD  Y1, Y5, Y5
+	VADDPD  Y9, Y7, Y7
+	TIMES(Y8, Y0, Y10, Y11, Y2, Y3)
+	VMOVUPD Y2, (DI)(R13*1)
+	VMOVUPD Y3, 32(DI)(R13*1)
+	TIMES(Y4, Y6, Y12, Y13, Y8, Y9)
+	VMOVUPD Y8, (DI)(R13*2)
+	VMOVUPD Y9, 32(DI)(R13*2)
+	TIMES(Y5, Y7, Y14, Y15, Y2, Y3)
+	VMOVUPD Y2, (DI)(R14*1)
+	VMOVUPD Y3, 32(DI)(R14*1)
+	ADDQ    $64, SI
+	ADDQ    $64, DI
+	DECQ    AX
+	JNZ     inner4
+
+	ADDQ R14, DI
+	ADDQ $48, DX
+	DECQ BX
+	JNZ  outer4
+	VZEROUPPER
+	RET
+
+// func pass5Vectors(dst, src, tw *float64, m, s int)
+TEXT ·pass5Vectors(SB), NOSPLIT, $0-40
+	ARGUMENTS
+	LEAQ (R9)(R9*2), R10
+	LEAQ (R13)(R13*2), R14
+
+inner5all:
+	MOVQ CX, AX
+
+inner5:
+	VMOVUPD (SI)(R9*1), Y0
+	VMOVUPD 32(SI)(R9*1), Y1
+	VMOVUPD (SI)(R9*4), Y2
+	VMOVUPD 32(SI)(R9*4), Y3
+	VADDPD  Y2, Y0, Y4  // second and fifth: sum
+	VADDPD  Y3, Y1, Y5
+	VSUBPD  Y2, Y0, Y6  // and difference
+	VSUBPD  Y3, Y1, Y7
+	VMOVUPD (SI)(R9*2), Y0
+	VMOVUPD 32(SI)(R9*2), Y1
+	VMOVUPD (SI)(R10*1), Y2
+	VMOVUPD 32(SI)(R10*1), Y3
+	VADDPD  Y2, Y0, Y8  // third and fourth: sum
+	VADDPD  Y3, Y1, Y9
+	VSUBPD  Y2, Y0, Y10 // and difference
+	VSUBPD  Y3, Y1, Y11
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VADDPD  Y8, Y4, Y2
+	VADDPD  Y9, Y5, Y3
+	VADDPD  Y2, Y0, Y2
+	VADDPD  Y3, Y1, Y3
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
+
+	// real coefficients: Y12, Y13 for the outputs 1 and 4, Y0, Y1 for 2 and 3
+	VMOVUPD Y0, Y12
+	VMOVUPD Y1, Y13
+	VFMADD231PD cos72<>(SB), Y4, Y12
+	VFMADD231PD cos72<>(SB), Y5, Y13
+	VFMADD231PD cos144<>(SB), Y8, Y12
+	VFMADD231PD cos144<>(SB), Y9, Y13
+	VFMADD231PD cos144<>(SB), Y4, Y0
+	VFMADD231PD cos144<>(SB), Y5, Y1
+	VFMADD231PD cos72<>(SB), Y8, Y0
+	VFMADD231PD cos72<>(SB), Y9, Y1
+
+	// imaginary ones: Y2, Y3 for 1 and 4, Y4, Y5 for 2 and 3
+	VMULPD sin72<>(SB), Y6, Y2
+	VMULPD sin72<>(SB), Y7, Y3
+	VFMADD231PD sin144<>(SB), Y10, Y2
+	VFMADD231PD sin144<>(SB), Y11, Y3
+	VMULPD sin144<>(SB), Y6, Y4
+	VMULPD sin144<>(SB), Y7, Y5
+	VFNMADD231PD sin72<>(SB), Y10, Y4
+	VFNMADD231PD sin72<>(SB), Y11, Y5
+
+	VADDPD Y3, Y12, Y6 // 1
+	VSUBPD Y2, Y13, Y7
+	VSUBPD Y3, Y12, Y8 // 4
+	VADDPD Y2, Y13, Y9
+	VADDPD Y5, Y0, Y2  // 2
+	VSUBPD Y4, Y1, Y3
+	VSUBPD Y5, Y0, Y10 // 3
+	VADDPD Y4, Y1, Y11
+
+	VBROADCASTSD (DX), Y0
+	VBROADCASTSD 8(DX), Y1
+	TIMES(Y6, Y7, Y0, Y1, Y4, Y5)
+	VMOVUPD Y4, (DI)(R13*1)
+	VMOVUPD Y5, 32(DI)(R13*1)
+	VBROADCASTSD 16(DX), Y0
+	VBROADCASTSD 24(DX), Y1
+	TIMES(Y2, Y3, Y0, Y1, Y4, Y5)
+	VMOVUPD Y4, (DI)(R13*2)
+	VMOVUPD Y5, 32(DI)(R13*2)
+	VBROADCASTSD 32(DX), Y0
+	VBROADCASTSD 40(DX), Y1
+	TIMES(Y10, Y11, Y0, Y1, Y4, Y5)
+	VMOVUPD Y4, (DI)(R14*1)
+	VMOVUPD Y5, 32(DI)(R14*1)
+	VBROADCASTSD 48(DX), Y0
+	VBROADCASTSD 56(DX), Y1
+	TIMES(Y8, Y9, Y0, Y1, Y4, Y5)
+	VMOVUPD Y4, (DI)(R13*4)
+	VMOVUPD Y5, 32(DI)(R13*4)
+	ADDQ    $64, SI
+	ADDQ    $64, DI
+	DECQ    AX
+	JNZ     inner5
+
+	LEAQ (DI)(R13*4), DI
+	ADDQ $64, DX
+	DECQ BX
+	JNZ  inner5all
+	VZEROUPPER
+	RET
+
+// func gatherVectors(tile, src *float64, stride, n int)
+TEXT ·gatherVectors(SB), NOSPLIT, $0-32
+	MOVQ tile+0(FP), DI
+	MOVQ src+8(FP), SI
+	MOVQ stride+16(FP), R8
+	MOVQ n+24(FP), CX
+	SHLQ $3, R8
+
+gather:
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VUNPCKLPD Y1, Y0, Y2
+	VUNPCKHPD Y1, Y0, Y3
+	VPERMPD $0xd8, Y2, Y2
+	VPERMPD $0xd8, Y3, Y3
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
+	ADDQ    R8, SI
+	ADDQ    $64, DI
+	DECQ    CX
+	JNZ     gather
+	VZEROUPPER
+	RET
+
+// func scatterSwappedVectors(dst, tile *float64, stride, n int)
+TEXT ·scatterSwappedVectors(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ tile+8(FP), SI
+	MOVQ stride+16(FP), R8
+	MOVQ n+24(FP), CX
+	SHLQ $3, R8
+
+scatter:
+	VPERMPD $0xd8, (SI), Y1
+	VPERMPD $0xd8, 32(SI), Y0
+	VUNPCKLPD Y1, Y0, Y2
+	VUNPCKHPD Y1, Y0, Y3
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
+	ADDQ    R8, DI
+	ADDQ    $64, SI
+	DECQ    CX
+	JNZ     scatter
+	VZEROUPPER
+	RET
+
+// func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int)
+TEXT ·turnVectors(SB), NOSPLIT, $0-56
+	MOVQ dst+0(FP), DI
+	MOVQ src+8(FP), SI
+	MOVQ tile+16(FP), DX
+	MOVQ lanes+24(FP), BX
+	MOVQ dstStride+32(FP), R8
+	MOVQ srcStride+40(FP), R9
+	MOVQ n+48(FP), CX
+	SHLQ $3, R8
+	SHLQ $3, R9
+
+turn:
+	VBROADCASTSD (DX), Y0
+	VBROADCASTSD 8(DX), Y1
+	VMOVUPD (BX), Y2
+	VMOVUPD 32(BX), Y3
+	TIMES(Y2, Y3, Y0, Y1, Y4, Y5)
+	VMOVUPD (SI), Y2
+	VMOVUPD 32(SI), Y3
+	TIMES(Y2, Y3, Y4, Y5, Y0, Y1)
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 32(DI)
+	ADDQ    $16, DX
+	ADDQ    $64, BX
+	ADDQ    R8, DI
+	ADDQ    R9, SI
+	DECQ    CX
+	JNZ     turn
+	VZEROUPPER
+	RET
+
+#define TRANSPOSE \
+	VUNPCKLPD Y1, Y0, Y4; \
+	VUNPCKHPD Y1, Y0, Y5; \
+	VUNPCKLPD Y3, Y2, Y6; \
+	VUNPCKHPD Y3, Y2, Y7; \
+	VPERM2F128 $0x20, Y6, Y4, Y0; \
+	VPERM2F128 $0x20, Y7, Y5, Y1; \
+	VPERM2F128 $0x31, Y6, Y4, Y2; \
+	VPERM2F128 $0x31, Y7, Y5, Y3
+
+// func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)
+TEXT ·rowsInVectors(SB), NOSPLIT, $0-48
+	MOVQ tile+0(FP), DI
+	MOVQ r0+8(FP), R8
+	MOVQ r1+16(FP), R9
+	MOVQ r2+24(FP), R10
+	MOVQ r3+32(FP), R11
+	MOVQ blocks+40(FP), CX
+	XORQ AX, AX
+
+in:
+	VMOVUPD (R8)(AX*1), Y0
+	VMOVUPD (R9)(AX*1), Y1
+	VMOVUPD (R10)(AX*1), Y2
+	VMOVUPD (R11)(AX*1), Y3
+	TRANSPOSE
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 64(DI)
+	VMOVUPD Y2, 128(DI)
+	VMOVUPD Y3, 192(DI)
+	VMOVUPD 32(R8)(AX*1), Y0
+	VMOVUPD 32(R9)(AX*1), Y1
+	VMOVUPD 32(R10)(AX*1), Y2
+	VMOVUPD 32(R11)(AX*1), Y3
+	TRANSPOSE
+	VMOVUPD Y0, 32(DI)
+	VMOVUPD Y1, 96(DI)
+	VMOVUPD Y2, 160(DI)
+	VMOVUPD Y3, 224(DI)
+	ADDQ    $64, AX
+	ADDQ    $256, DI
+	DECQ    CX
+	JNZ     in
+	VZEROUPPER
+	RET
+
+// func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)
+TEXT ·rowsOutVectors(SB), NOSPLIT, $0-48
+	MOVQ tile+0(FP), SI
+	MOVQ r0+8(FP), R8
+	MOVQ r1+16(FP), R9
+	MOVQ r2+24(FP), R10
+	MOVQ r3+32(FP), R11
+	MOVQ blocks+40(FP), CX
+	XORQ AX, AX
+
+out:
+	VMOVUPD (SI), Y0
+	VMOVUPD 64(SI), Y1
+	VMOVUPD 128(SI), Y2
+	VMOVUPD 192(SI), Y3
+	TRANSPOSE
+	VMOVUPD Y0, (R8)(AX*1)
+	VMOVUPD Y1, (R9)(AX*1)
+	VMOVUPD Y2, (R10)(AX*1)
+	VMOVUPD Y3, (R11)(AX*1)
+	VMOVUPD 32(SI), Y0
+	VMOVUPD 96(SI), Y1
+	VMOVUPD 160(SI), Y2
+	VMOVUPD 224(SI), Y3
+	TRANSPOSE
+	VMOVUPD Y0, 32(R8)(AX*1)
+	VMOVUPD Y1, 32(R9)(AX*1)
+	VMOVUPD Y2, 32(R10)(AX*1)
+	VMOVUPD Y3, 32(R11)(AX*1)
+	ADDQ    $64, AX
+	ADDQ    $256, SI
+	DECQ    CX
+	JNZ     out
+	VZEROUPPER
+	RET
+
+// func filterVectors(a, b, p *float64, n int)
+TEXT ·filterVectors(SB), NOSPLIT, $0-32
+	MOVQ a+0(FP), SI
+	MOVQ b+8(FP), DI
+	MOVQ p+16(FP), DX
+	MOVQ n+24(FP), CX
+	MOVQ CX, AX
+	SHLQ $6, AX
+	LEAQ -64(DI)(AX*1), DI
+	VXORPD Y15, Y15, Y15
+
+filter:
+	VMOVUPD (SI), Y0   // z
+	VMOVUPD 32(SI), Y1
+	VMOVUPD (DI), Y2   // its partner, not yet conjugated
+	VMOVUPD 32(DI), Y3
+	VMOVUPD (DX), Y4   // p
+	VMOVUPD 32(DX), Y5
+	VMOVUPD 64(DX), Y6 // q
+	VMOVUPD 96(DX), Y7
+	VMOVUPD 128(DX), Y8 // r
+	VMOVUPD 160(DX), Y9
+
+	VMULPD Y4, Y0, Y10 // re = pr zr − pi zi + rr br + ri bi
+	VFNMADD231PD Y5, Y1, Y10
+	VFMADD231PD Y8, Y2, Y10
+	VFMADD231PD Y9, Y3, Y10
+	VMULPD Y4, Y1, Y11 // im = pr zi + pi zr + ri br − rr bi
+	VFMADD231PD Y5, Y0, Y11
+	VFMADD231PD Y9, Y2, Y11
+	VFNMADD231PD Y8, Y3, Y11
+	VMULPD Y6, Y2, Y12 // re = qr br + qi bi − rr zr + ri zi
+	VFMADD231PD Y7, Y3, Y12
+	VFNMADD231PD Y8, Y0, Y12
+	VFMADD231PD Y9, Y1, Y12
+	VMULPD Y6, Y3, Y13 // im, conjugated = qr bi − qi br + rr zi + ri zr
+	VFNMADD231PD Y7, Y2, Y13
+	VFMADD231PD Y8, Y1, Y13
+	VFMADD231PD Y9, Y0, Y13
+	VMOVUPD Y11, (SI) // swapped: what follows goes backwards
+	VMOVUPD Y10, 32(SI)
+	VMOVUPD Y13, (DI)
+	VMOVUPD Y12, 32(DI)
+	ADDQ $64, SI
+	SUBQ $64, DI
+	ADDQ $192, DX
+	DECQ CX
+	JNZ  filter
+	VZEROUPPER
+	RET
+
+#define FOUR(name, value) \
+DATA name<>+0(SB)/8, $value \
+DATA name<>+8(SB)/8, $value \
+DATA name<>+16(SB)/8, $value \
+DATA name<>+24(SB)/8, $value \
+GLOBL name<>(SB), RODATA|NOPTR, $32
+
+FOUR(half, 0.5)
+FOUR(sin60, 0.86602540378443864676)
+FOUR(cos72, 0.30901699437494742410)
+FOUR(cos144, -0.80901699437494742410)
+FOUR(sin72, 0.95105651629515357212)
+FOUR(sin144, 0.58778525229247312917)

@@ -1,0 +1,18 @@
+//go:build !amd64
+
+package dsp
+
+// No instructions of its own: fft_kernels.go does everything.
+const hasVectors = false
+
+func pass2Vectors(dst, src, tw *float64, m, s int)            {}
+func pass3Vectors(dst, src, tw *float64, m, s int)            {}
+func pass4Vectors(dst, src, tw *float64, m, s int)            {}
+func pass5Vectors(dst, src, tw *float64, m, s int)            {}
+func gatherVectors(tile, src *float64, stride, n int)         {}
+func scatterSwappedVectors(dst, tile *float64, stride, n int) {}
+func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int) {
+}
+func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)  {}
+func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int) {}
+func filterVectors(a, b, p *float64, n int)                    {}
