@@ -81,14 +81,26 @@ func (r *run) hasFlat() bool {
 	return false
 }
 
-// standardErrors returns the standard error of a position's energy from its takes; nil for one take.
-func (r *run) takeErrors(takes [][]complex128, b *Band) (standardError float64, n int) {
+// takeErrors returns the standard error of a position's energy from its takes; NaN for one take or none.
+func (r *run) takeErrors(takes [][]complex128, b *Band) float64 {
 	var energies []float64
 	for _, t := range takes {
 		energies = append(energies, r.energy(t, b))
 	}
 	_, e := meanAndError(energies)
-	return e, len(energies)
+	return e
+}
+
+// fewest is how many takes every position has at least.
+func fewest(takes [][][]complex128) int {
+	if len(takes) == 0 {
+		return 0
+	}
+	n := math.MaxInt
+	for _, t := range takes {
+		n = min(n, len(t))
+	}
+	return n
 }
 
 func (r *run) fillBand(b *Band) {
@@ -96,20 +108,17 @@ func (r *run) fillBand(b *Band) {
 	measured, predicted := b.Usable && r.panel != nil, b.HighHz <= predictionEndHz
 	var panel, flat, modelPanel, modelFlat, panelError, flatError []float64
 	nan := math.NaN()
-	panelTakes, flatTakes := math.MaxInt, math.MaxInt
+	panelTakes, flatTakes := fewest(r.panelTakes), fewest(r.flatTakes)
 	for i := range n {
 		e := [4]float64{nan, nan, nan, nan}
 		var errs [2]float64
 		if measured {
 			e[0] = r.energy(r.panel[i], b)
-			var takes int
-			errs[0], takes = r.takeErrors(r.panelTakes[i], b)
-			panelTakes = min(panelTakes, takes)
+			errs[0] = r.takeErrors(r.panelTakes[i], b)
 			if r.flat[i] != nil {
 				e[1] = r.energy(r.flat[i], b)
 			}
-			errs[1], takes = r.takeErrors(r.flatTakes[i], b)
-			flatTakes = min(flatTakes, takes)
+			errs[1] = r.takeErrors(r.flatTakes[i], b)
 		}
 		if predicted {
 			e[2], e[3] = r.energy(r.modelPanel[i], b), r.energy(r.modelFlat[i], b)
@@ -141,10 +150,10 @@ func (r *run) fillBand(b *Band) {
 		p.PanelDB, p.FlatDB = append(p.PanelDB, decibels(panel[i]/reference)), append(p.FlatDB, decibels(flat[i]/reference))
 		p.PredictedDB = append(p.PredictedDB, decibels(carry*modelPanel[i]/reference))
 		p.PredictedFlatDB = append(p.PredictedFlatDB, decibels(carry*modelFlat[i]/reference))
-		if panelTakes > 1 && panelTakes < math.MaxInt {
+		if panelTakes > 1 {
 			p.PanelIntervalDB = append(p.PanelIntervalDB, levelInterval(panel[i], panelError[i], reference, len(r.panelTakes[i])))
 		}
-		if flatTakes > 1 && flatTakes < math.MaxInt {
+		if flatTakes > 1 {
 			p.FlatIntervalDB = append(p.FlatIntervalDB, levelInterval(flat[i], flatError[i], reference, len(r.flatTakes[i])))
 		}
 		if p.Used {
@@ -160,12 +169,8 @@ func (r *run) fillBand(b *Band) {
 	d.Normalised = NormalisedDiffusion(d.Panel, d.Flat)
 	d.PredictedPanel, d.PredictedFlat = DiffusionCoefficient(modelPanel), DiffusionCoefficient(modelFlat)
 	d.PredictedNormalised = NormalisedDiffusion(d.PredictedPanel, d.PredictedFlat)
-	if panelTakes < math.MaxInt {
-		d.PanelInterval = diffusionInterval(panel, r.onArc(panelError), panelTakes)
-	}
-	if flatTakes < math.MaxInt {
-		d.FlatInterval = diffusionInterval(flat, r.onArc(flatError), flatTakes)
-	}
+	d.PanelInterval = diffusionInterval(panel, r.onArc(panelError), panelTakes)
+	d.FlatInterval = diffusionInterval(flat, r.onArc(flatError), flatTakes)
 	if d.PanelInterval != nil && d.FlatInterval != nil {
 		d.NormalisedInterval = normalisedInterval(d)
 	}
@@ -176,9 +181,7 @@ func (r *run) fillBand(b *Band) {
 	if predicted {
 		b.PredictedCorrelation = r.correlation(r.modelPanel, r.modelFlat, b)
 	}
-	if measured {
-		r.fillResidual(b)
-	}
+	r.fillResidual(b, measured)
 }
 
 // onArc keeps the entries of the positions that count.
@@ -193,6 +196,9 @@ func (r *run) onArc(v []float64) (kept []float64) {
 
 // levelInterval is the 95 % interval of a level from its energy's standard error over the takes.
 func levelInterval(energy, standardError, reference float64, takes int) Interval {
+	if math.IsNaN(energy) {
+		return Interval{Unknown(), Unknown()}
+	}
 	half := studentT95(takes-1) * standardError
 	return Interval{decibels(max(0, energy-half) / reference), decibels((energy + half) / reference)}
 }
@@ -256,13 +262,16 @@ func (r *run) correlationInterval(b *Band) *Interval {
 
 // fillResidual estimates, per position, what an imperfect subtraction of the empty room leaves in the gate, relative to the reflection: the
 // direct sound's own residual after alignment times what the empty room holds in the gate. Noise adds to it.
-func (r *run) fillResidual(b *Band) {
+func (r *run) fillResidual(b *Band, measured bool) {
 	const tooHigh = -10 // dB: there a level is off by up to 3 dB
 	var all []float64
 	for i, m := range r.positions {
+		if m == nil {
+			continue
+		}
 		p := &r.result.Positions[i]
 		panel, flat := Unknown(), Unknown()
-		if m.empty != nil {
+		if measured && m.empty != nil {
 			inGate := r.energy(r.transfer(m, m.empty, r.gates[i].window), b)
 			noise := r.noise(m, i, b)
 			left := func(errors []float64, transfer []complex128) Num {
