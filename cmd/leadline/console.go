@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 	"unicode"
@@ -71,8 +72,18 @@ func (c *console) write(files []rendered) error {
 	if err := writeAll(files, c.stdout); err != nil {
 		return err
 	}
+	inFolder := map[string]int{}
 	for _, f := range files {
-		if f.path != "-" {
+		inFolder[filepath.Dir(f.path)]++
+	}
+	const few = 12
+	for _, f := range files {
+		switch dir := filepath.Dir(f.path); {
+		case f.path == "-" || inFolder[dir] == 0:
+		case inFolder[dir] > few:
+			c.say("wrote %d files into %s", inFolder[dir], dir)
+			inFolder[dir] = 0
+		default:
 			c.say("wrote %s, %d bytes", f.path, len(f.data))
 		}
 	}

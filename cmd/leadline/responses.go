@@ -3,11 +3,9 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"github.com/leadline/leadline/analysis"
-	"github.com/leadline/leadline/dsp"
 	"github.com/leadline/leadline/report"
 	"github.com/spf13/cobra"
 )
@@ -57,12 +55,11 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 	files := []rendered{{filepath.Join(dir, "survey.toml"), recordings.SurveyFile(survey, list)}}
 	for _, f := range list {
 		x, rate := recordings.Response(f.File, f.Sweep)
-		var b bytes.Buffer
-		audio := &dsp.Audio{SampleRateHz: int(rate), Channels: [][]float64{x}}
-		if err := dsp.WriteWAV(&b, audio, dsp.WAVFormat{SampleRateHz: int(rate), BitsPerSample: 32, Float: true}); err != nil {
-			return fmt.Errorf("%s: %w", f.Path, err)
+		wav, err := wavFile(filepath.Join(dir, filepath.FromSlash(f.Path)), x, rate)
+		if err != nil {
+			return err
 		}
-		files = append(files, rendered{filepath.Join(dir, filepath.FromSlash(f.Path)), b.Bytes()})
+		files = append(files, wav)
 	}
 	if data != "" {
 		var b bytes.Buffer
@@ -71,17 +68,11 @@ func writeResponses(cmd *cobra.Command, survey *analysis.Survey, recordings *ana
 		}
 		files = append(files, rendered{data, b.Bytes()})
 	}
-	var outputs []string
-	for _, f := range files {
-		outputs = append(outputs, f.path)
-	}
-	if err := spareInputs("responses", append(survey.Files(), survey.Path), outputs...); err != nil {
+	if err := spareInputs("responses", append(survey.Files(), survey.Path), pathsOf(files)...); err != nil {
 		return err
 	}
-	for _, f := range files[:1+len(list)] {
-		if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
-			return err
-		}
+	if err := makeFolders(files[:1+len(list)]); err != nil {
+		return err
 	}
 	console := consoleOf(cmd)
 	if err := console.write(files); err != nil {

@@ -34,13 +34,15 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 
 // outputs is what check and predict can write.
 type outputs struct {
-	report, data string
-	bands        int
+	report, data      string
+	tables, responses string // folders
+	bands             int
 }
 
 func (o *outputs) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&o.report, "report", "", "write the report as one HTML file")
 	cmd.Flags().StringVar(&o.data, "data", "", "write the result as JSON; - for standard output")
+	cmd.Flags().StringVar(&o.tables, "tables", "", "write the numbers behind every picture as CSV files into this folder")
 	cmd.Flags().IntVar(&o.bands, "bands", 3, "bands per octave, 3 or 12")
 }
 
@@ -78,6 +80,24 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 		}
 		files = append(files, rendered{f.path, b.Bytes()})
 	}
+	var exports []rendered
+	if o.tables != "" {
+		exports = tableFiles(o.tables, report.CSV(result))
+	}
+	if o.responses != "" {
+		responses, err := alignedFiles(o.responses, result)
+		if err != nil {
+			return err
+		}
+		exports = append(exports, responses...)
+	}
+	if err := spareInputs(cmd.Name(), append(survey.Files(), path), pathsOf(exports)...); err != nil {
+		return err
+	}
+	if err := makeFolders(exports); err != nil {
+		return err
+	}
+	files = append(files, exports...)
 	if err := console.write(files); err != nil {
 		return err
 	}
@@ -100,12 +120,19 @@ func checkCommand(code *int) *cobra.Command {
 	var o outputs
 	var example bool
 	cmd := &cobra.Command{
-		Use:               "check SURVEY.toml",
-		Short:             "Check a measured panel against its design",
-		Long:              "Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.",
+		Use:   "check SURVEY.toml",
+		Short: "Check a measured panel against its design",
+		Long: `Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.
+
+--tables writes one CSV file (RFC 4180) for each picture of the report: places, wells, bands, levels, combs, notches, time, alignment, recordings, far-field; numbers
+unrounded, units in the header, an unknown number is an empty field, and text that a spreadsheet would run as a formula has an apostrophe before it. --responses writes
+the impulse responses around the gate as WAV files of 32-bit floats, aligned in time and level (folder aligned), and with the empty room subtracted and the gate applied
+(folder gated); responses.csv says when each begins. Both folders are made if needed; files of the same names are replaced. There is no AES69 (SOFA) file: it is a
+netCDF-4 file, and no Go library that writes one without C is to be had.`,
 		Annotations:       exitsOfCheck,
 		ValidArgsFunction: filesOf("toml", 1),
 		Example: `  leadline check survey.toml --report report.html --data result.json
+  leadline check survey.toml --tables tables --responses responses
   leadline check --example --report report.html`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if want := map[bool]int{true: 0, false: 1}[example]; len(args) != want {
@@ -129,6 +156,7 @@ func checkCommand(code *int) *cobra.Command {
 		},
 	}
 	o.flags(cmd)
+	cmd.Flags().StringVar(&o.responses, "responses", "", "write the aligned and the gated impulse responses as WAV files into this folder")
 	cmd.Flags().BoolVar(&example, "example", false, "check the built-in example")
 	return cmd
 }
