@@ -906,7 +906,11 @@ func (r *surveyReader) readPanel(s *Survey) {
 		return
 	}
 	if 2*p.CapM >= p.HeightM {
-		r.fail("panel.cap_m", r.raw("panel.cap_m"), fmt.Sprintf("less than half of height_m, %g metres", p.HeightM/2), "check both: the wells need some height")
+		found := r.raw("panel.cap_m")
+		if !r.has("panel.cap_m") {
+			found = fmt.Sprintf("nothing, so %g as the fins have", p.CapM)
+		}
+		r.fail("panel.cap_m", found, fmt.Sprintf("less than half of height_m, %g metres", p.HeightM/2), "check both: the wells need some height")
 	}
 	if w := p.WidthM(); w > placeLimit.high {
 		r.fail("panel.well_width_m", fmt.Sprintf("%s, which makes a panel %.4g metres wide", r.raw("panel.well_width_m"), w),
