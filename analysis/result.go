@@ -82,6 +82,7 @@ type Result struct {
 	Fit            *DepthFit   `json:"fit"`       // nil where no depths could be recovered
 	Patterns       []string    `json:"patterns"`  // what several wrong wells have in common: exchanged, filled, mirrored
 	FarField       *FarField   `json:"far_field"` // nil where no prediction was possible
+	Row            *Row        `json:"row"`       // nil where the survey has no [row]
 	TimeView       *TimeView   `json:"time_view"` // nil without measurements
 	Receivers      Receivers   `json:"receivers"`
 	Warnings       []Warning   `json:"warnings"`

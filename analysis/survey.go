@@ -48,6 +48,7 @@ type Survey struct {
 	Gate       GateInput
 	Channel    int // 1-based: where the WAV files hold the microphone, unless a position has its own
 	Positions  []SurveyPosition
+	Row        *SurveyRow // nil where the survey has no [row]
 	Warnings   []Warning
 
 	files []namedFile
@@ -168,7 +169,7 @@ func surveyFileError(path string, err error) error {
 // ParseSurvey reads and checks a survey held in memory, in TOML, and touches no file. path serves the messages, and relative
 // paths in the survey count from its folder. The error is a *SurveyError, the first fault in reading order.
 //
-// Beyond the documented keys it takes: channel at the top and in a [[position]] (1 where not given), and the table [gate].
+// Beyond the documented keys it takes: channel at the top and in a [[position]] (1 where not given), and the tables [gate] and [row] (row_survey.go).
 // Explicit depths win over a sequence; a sequence becomes depths at DesignSpeedOfSoundMS. cap_m and back_m, where left out,
 // are taken as thick as the fins, with a warning.
 func ParseSurvey(data []byte, path string) (*Survey, error) {
@@ -176,7 +177,7 @@ func ParseSurvey(data []byte, path string) (*Survey, error) {
 	r.parse(data)
 	s := &Survey{Path: path}
 	for _, step := range []func(*Survey){
-		r.readTop, r.readAir, r.readPanel, r.readSource, r.readRoom, r.readSweep, r.readGate, r.readPositions, r.doubts,
+		r.readTop, r.readAir, r.readPanel, r.readSource, r.readRoom, r.readSweep, r.readGate, r.readPositions, r.readRow, r.doubts,
 	} {
 		if r.err != nil {
 			return nil, r.err
@@ -203,6 +204,7 @@ var surveyTables = []struct {
 	{"room", []string{"floor_m", "ceiling_m", "left_m", "right_m", "behind_m"}},
 	{"sweep", []string{"low_hz", "high_hz", "seconds", "file", "loopback_channel", "period_s", "pilot"}},
 	{"gate", []string{"start_s", "end_s"}},
+	{"row", rowKeys},
 	{"position", []string{"name", "mic_m", "angle_deg", "distance_m", "channel", "empty", "flat", "panel"}},
 }
 
@@ -516,7 +518,7 @@ func shorten(text string, most int) string {
 }
 
 func (r *surveyReader) unknownTable(at place, name string) {
-	do := "write one of [air], [panel], [source], [room], [sweep], [gate], [[position]]"
+	do := "write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]]"
 	for _, t := range surveyTables {
 		if t.name != "" && looksLike(name, t.name) {
 			do = "did you mean [" + t.name + "]?"
