@@ -82,35 +82,40 @@ func (f *fitData) evaluateLossy(depths, losses, shifts []float64, derivatives bo
 	}
 	parallel(0, len(f.models), func(i int) {
 		r := f.receivers[i]
-		s.model[i] = f.shifted(f.models[i].apply(field[r]), shifts[i])
-		if !derivatives {
-			return
+		alike := []*gatedModel{f.models[i]}
+		if derivatives {
+			alike = slices.Repeat(alike, 1+len(depths)+len(losses))
 		}
-		transfer := make([]complex128, f.outside.count())
-		for j := range len(depths) + len(losses) {
-			for k := f.outside.first; k <= f.outside.last; k++ {
-				if j < len(depths) {
-					transfer[k] = sensitivity[k][r].Depth[j]
-				} else {
-					transfer[k] = sensitivity[k][r].Loss[j-len(depths)]
-				}
+		gated := applyModels(alike, func(j, k int) complex128 {
+			switch {
+			case j == 0:
+				return field[r][k]
+			case j <= len(depths):
+				return sensitivity[k][r].Depth[j-1]
 			}
-			s.slopes[i] = append(s.slopes[i], f.shifted(f.models[i].apply(transfer), shifts[i]))
+			return sensitivity[k][r].Loss[j-1-len(depths)]
+		})
+		f.shifted(gated, shifts[i])
+		s.model[i] = gated[0]
+		if derivatives {
+			s.slopes[i] = gated[1:]
 		}
 	})
 	f.score(s)
 	return s, nil
 }
 
-// shifted delays a spectrum by t; the gate's edge is taken to move along, which is right to first order for shifts far below its rise.
-func (f *fitData) shifted(x []complex128, t float64) []complex128 {
+// shifted delays spectra by t; the gate's edge is taken to move along, which is right to first order for shifts far below its rise.
+func (f *fitData) shifted(spectra [][]complex128, t float64) {
 	if t == 0 {
-		return x
+		return
 	}
-	for k := range x {
-		x[k] *= cmplx.Rect(1, 2*math.Pi*float64(k)*f.outside.stepHz*t)
+	for k := range f.outside.count() {
+		turn := cmplx.Rect(1, 2*math.Pi*float64(k)*f.outside.stepHz*t)
+		for _, x := range spectra {
+			x[k] *= turn
+		}
 	}
-	return x
 }
 
 // score finds the best common factors in closed form and from them the cost.
@@ -461,13 +466,9 @@ func (f *fitData) costAfter(s *fitState, variations []*scatter.Variation, j int,
 	for k := f.outside.first; k <= f.outside.last; k++ {
 		change[k] = variations[k].Change(j, scatter.Well{DepthM: depthM})
 	}
-	t := &fitState{depths: s.depths, shifts: s.shifts, model: make([][]complex128, len(f.models))}
-	transfer := make([]complex128, count)
+	t := &fitState{depths: s.depths, shifts: s.shifts}
+	t.model = applyModels(f.models, func(i, k int) complex128 { return change[k] * variations[k].Reach(f.receivers[i], j) })
 	for i := range f.models {
-		for k := f.outside.first; k <= f.outside.last; k++ {
-			transfer[k] = change[k] * variations[k].Reach(f.receivers[i], j)
-		}
-		t.model[i] = f.models[i].apply(transfer)
 		for k := range t.model[i] {
 			t.model[i][k] += s.model[i][k]
 		}

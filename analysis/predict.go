@@ -165,48 +165,67 @@ func parallel(from, to int, do func(i int)) {
 // window, and divided by the source again.
 type gatedModel struct {
 	grid
-	source  []complex128 // spectrum that the source sends, [k], re its own amplitude as a point source
-	window  []float64    // the gate on the internal samples
-	startS  float64      // time of the first internal sample
-	toStart []complex128 // e^{-iω startS}
-	samples int          // internal samples in one period
+	gates  *dsp.Gates
+	window []float64    // the gate on the internal samples, from startS on at 1/(samples·stepHz)
+	send   []complex128 // by what the transfer function is multiplied, [k]: source, way to the first internal sample, taper
+	back   []complex128 // and by what the gated spectrum, conjugated: the way back, 1/source
 }
 
 func newGatedModel(g grid, source []complex128, gate dsp.GateWindow, arrivalS float64) *gatedModel {
-	m := &gatedModel{grid: g, source: source, startS: arrivalS - 0.003}
-	m.samples = dsp.SmoothLength(2*g.last + 2)
-	m.window = make([]float64, m.samples)
+	startS, samples := arrivalS-0.003, dsp.SmoothLength(2*g.last+2)
+	m := &gatedModel{grid: g, gates: gatesOf(samples), window: make([]float64, samples), send: make([]complex128, g.count()), back: make([]complex128, g.count())}
 	for n := range m.window {
-		m.window[n] = gate.At(m.startS + float64(n)/(float64(m.samples)*g.stepHz))
+		m.window[n] = gate.At(startS + float64(n)/(float64(samples)*g.stepHz))
 	}
-	m.toStart = make([]complex128, g.count())
-	for k := range m.toStart {
-		m.toStart[k] = cmplx.Rect(1, -2*math.Pi*float64(k)*g.stepHz*m.startS)
+	for k := g.first; k <= g.last; k++ {
+		toStart := cmplx.Rect(1, -2*math.Pi*float64(k)*g.stepHz*startS)
+		m.send[k] = source[k] * toStart * complex(g.taper(k), 0)
+		if source[k] != 0 {
+			m.back[k] = cmplx.Conj(toStart) / source[k]
+		}
 	}
 	return m
 }
 
-// signal returns the gated response to the source on the internal samples (startS + n/(samples·stepHz)), in the scale of source.
-func (m *gatedModel) signal(transfer []complex128) []float64 {
-	half := make([]complex128, m.samples/2+1)
-	for k := m.first; k <= m.last; k++ {
-		half[k] = cmplx.Conj(transfer[k] * m.source[k] * m.toStart[k] * complex(m.taper(k), 0))
+var gatesByLength sync.Map // int → *dsp.Gates
+
+func gatesOf(samples int) *dsp.Gates {
+	g, ok := gatesByLength.Load(samples)
+	if !ok {
+		g, _ = gatesByLength.LoadOrStore(samples, dsp.NewGates(samples))
 	}
-	x := dsp.RealSignal(half, m.samples)
-	for n := range x {
-		x[n] *= m.window[n]
-	}
-	return x
+	return g.(*dsp.Gates)
 }
 
 // apply returns the gated transfer function, [k].
 func (m *gatedModel) apply(transfer []complex128) []complex128 {
-	spectrum := dsp.RealSpectrum(m.signal(transfer), m.samples)
-	out := make([]complex128, m.count())
-	for k := m.first; k <= m.last; k++ {
-		if m.source[k] != 0 {
-			out[k] = cmplx.Conj(spectrum[k]) * cmplx.Conj(m.toStart[k]) / m.source[k]
-		}
+	return applyModels([]*gatedModel{m}, func(_, k int) complex128 { return transfer[k] })[0]
+}
+
+// applyModels returns, for each model, the gated one of the transfer function that transfer gives, [k]. All are on one grid.
+func applyModels(models []*gatedModel, transfer func(i, k int) complex128) [][]complex128 {
+	if len(models) == 0 {
+		return nil
 	}
-	return out
+	m := models[0]
+	lines := len(m.window)/2 + 1
+	all := make([]complex128, len(models)*lines)
+	spectra, windows := make([][]complex128, len(models)), make([][]float64, len(models))
+	for i, m := range models {
+		x := all[i*lines:][:lines:lines]
+		for k := m.first; k <= m.last; k++ {
+			x[k] = cmplx.Conj(transfer(i, k) * m.send[k])
+		}
+		spectra[i], windows[i] = x, m.window
+	}
+	m.gates.Apply(spectra, windows)
+	for i, m := range models {
+		x := spectra[i][:m.count()]
+		clear(x[:m.first])
+		for k := m.first; k <= m.last; k++ {
+			x[k] = cmplx.Conj(x[k]) * m.back[k]
+		}
+		spectra[i] = x
+	}
+	return spectra
 }

@@ -87,8 +87,12 @@ func newPaths(panel *Panel, source, mic [3]float64) paths {
 	}
 	x, z := 0.0, 0.0
 	for range 40 {
+		beforeX, beforeZ := x, z
 		x = minimise(func(x float64) float64 { return sum(x, z) }, panel.WidthM()/2)
 		z = minimise(func(z float64) float64 { return sum(x, z) }, panel.HeightM/2)
+		if x == beforeX && z == beforeZ {
+			break
+		}
 	}
 	return paths{distance(source, mic), sum(x, z), sum(0, 0)}
 }

@@ -3,7 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
-	"sync/atomic"
+	"sync"
 )
 
 // The resampling kernel: a sinc under a Kaiser window (Kaiser and Schafer, IEEE Trans. ASSP 28 (1980) 105) for 120 dB, so
@@ -21,17 +21,30 @@ const (
 // ResamplePassBand is the upper edge of what Resample keeps within 1e-5, as a fraction of half the lower of the two sample rates.
 const ResamplePassBand = 1 - resampleTransition
 
-var resampleI0 = besselI0(resampleBeta)
-
-// besselI0 is the modified Bessel function of the first kind, order 0, by its power series (Abramowitz and Stegun 9.6.12).
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > 1e-17*sum; k++ {
-		term *= (x / (2 * k)) * (x / (2 * k))
-		sum += term
+// kaiser returns I0(β√z)/I0(β), the window of Kaiser at z = 1 − (place/half width)², by the power series of the modified Bessel function of order 0 (Abramowitz and
+// Stegun 9.6.12).
+func kaiser(z float64) float64 {
+	c, square := &kaiserSeries, z*z
+	even, odd := c[len(c)-2], c[len(c)-1]
+	for k := len(c) - 4; k >= 0; k -= 2 { // two sums, so that neither waits for itself
+		even, odd = c[k]+square*even, c[k+1]+square*odd
 	}
-	return sum
+	return even + z*odd
 }
+
+// kaiserSeries holds (β²/4)^k/(k!)², over their sum; the next is 1e-19 of it.
+var kaiserSeries = func() (c [36]float64) {
+	sum, term := 0.0, 1.0
+	for k := range c {
+		c[k] = term
+		sum += term
+		term *= resampleBeta * resampleBeta / 4 / float64((k+1)*(k+1))
+	}
+	for k := range c {
+		c[k] /= sum
+	}
+	return c
+}()
 
 // Resample reads x at another rate: ratio = new sample rate / old sample rate, and y[m] is the band-limited signal through x
 // at the time m/ratio, counted in samples of x; so the first samples coincide and amplitudes are kept. The result covers the
@@ -83,33 +96,55 @@ func Resample(x []float64, ratio float64) ([]float64, error) {
 }
 
 // lastTable is the kernel that was used last: many signals in a row are often read at one ratio.
-var lastTable atomic.Pointer[kernelTable]
-
-type kernelTable struct {
+var lastTable struct {
+	sync.Mutex
 	half, phases int
 	scale        float64
 	rows         [][]float64
 }
 
 func keptTable(half, phases int, scale float64) [][]float64 {
-	if t := lastTable.Load(); t != nil && t.half == half && t.phases == phases && t.scale == scale {
-		return t.rows
+	t := &lastTable
+	t.Lock()
+	defer t.Unlock()
+	if t.half != half || t.phases != phases || t.scale != scale {
+		t.half, t.phases, t.scale, t.rows = half, phases, scale, resampleTable(half, phases, scale)
 	}
-	t := &kernelTable{half, phases, scale, resampleTable(half, phases, scale)}
-	lastTable.Store(t)
 	return t.rows
 }
 
 // resampleTable holds the kernel for reading at r/phases of the way from one sample to the next, r = 0 … phases:
-// entry i of a row weighs the sample i − half + 1 places after the one before the reading point.
+// entry i of a row weighs the sample i − half + 1 places after the one before the reading point. It is resampleKernel with the sines by addition of angles; what
+// is read from the other side is the same backwards.
 func resampleTable(half, phases int, scale float64) [][]float64 {
 	table := make([][]float64, phases+1)
+	all := make([]float64, 2*half*(phases+1))
+	cut := resampleCutoff * scale
+	sines, cosines := make([]float64, 2*half), make([]float64, 2*half)
+	for i := range sines {
+		sines[i], cosines[i] = math.Sincos(math.Pi * cut * float64(i-half+1))
+	}
 	for r := range table {
-		row := make([]float64, 2*half)
-		for i := range row {
-			row[i] = resampleKernel(float64(i-half+1)-float64(r)/float64(phases), scale)
-		}
+		row := all[2*half*r:][:2*half]
 		table[r] = row
+		if other := phases - r; other < r {
+			for i, v := range table[other] {
+				row[len(row)-1-i] = v
+			}
+			continue
+		}
+		part := float64(r) / float64(phases)
+		sin, cos := math.Sincos(math.Pi * cut * part)
+		for i := range row {
+			u := float64(i-half+1) - part
+			v := u * scale / resampleZeros
+			switch {
+			case u == 0:
+				row[i] = cut
+			case v > -1 && v < 1:
+				row[i] = (sines[i]*cos - cosines[i]*sin) / (math.Pi * u) * kaiser(1-v*v)
+			}
+		}
 	}
 	return table
 }
@@ -134,7 +169,7 @@ func resampleKernel(u, scale float64) float64 {
 	if u != 0 {
 		s = math.Sin(math.Pi*cut*u) / (math.Pi * cut * u)
 	}
-	return cut * s * besselI0(resampleBeta*math.Sqrt(1-v*v)) / resampleI0
+	return cut * s * kaiser(1-v*v)
 }
 
 // smallDenominator finds the denominator of a step that is a fraction of small whole numbers, such as 147/160, so that the

@@ -116,3 +116,34 @@ func TestResampleLengthsAndErrors(t *testing.T) {
 		}
 	}
 }
+
+// The table against the kernel one by one, and that against Bessel's series written plainly.
+func TestResampleTableIsTheKernel(t *testing.T) {
+	bessel := func(x float64) float64 { // Abramowitz and Stegun 9.6.12
+		sum, term := 1.0, 1.0
+		for k := 1.0; term > 1e-18*sum; k++ {
+			term *= (x / (2 * k)) * (x / (2 * k))
+			sum += term
+		}
+		return sum
+	}
+	for _, scale := range []float64{1, 0.99997, 0.5} {
+		half, phases := int(math.Ceil(resampleZeros/scale)), 7
+		for r, row := range resampleTable(half, phases, scale) {
+			for i, got := range row {
+				u := float64(i-half+1) - float64(r)/float64(phases)
+				if want := resampleKernel(u, scale); math.Abs(got-want) > 1e-14 {
+					t.Fatalf("scale %v, row %d, entry %d: %v, the kernel is %v", scale, r, i, got, want)
+				}
+				v := u * scale / resampleZeros
+				if v <= -1 || v >= 1 || u == 0 {
+					continue
+				}
+				want := math.Sin(math.Pi*resampleCutoff*scale*u) / (math.Pi * u) * bessel(resampleBeta*math.Sqrt(1-v*v)) / bessel(resampleBeta)
+				if math.Abs(got-want) > 1e-13 {
+					t.Fatalf("scale %v, %v samples from the centre: %v, want %v", scale, u, got, want)
+				}
+			}
+		}
+	}
+}
