@@ -26,6 +26,7 @@ type fitData struct {
 	sideways  []float64 // per position: by how much the path grows as the panel moves along x, metres per metre; nil for not at all
 	// noiseShare is the part of the measured energy that is noise, as far as the silence before the direct sound tells.
 	noiseShare float64
+	designed   *fitState // kept by atDesign
 }
 
 // The spread of what the model itself gets wrong, as standard deviations.
@@ -51,7 +52,7 @@ type fitState struct {
 	shifts []float64        // per position: time by which the reflection comes later than the survey's geometry says, s
 	model  [][]complex128   // per position, [k], shifts included
 	losses []float64        // per well: extra loss (scatter.Well.Loss); nil where wells are taken as rigid and tight
-	slopes [][][]complex128 // per position and unknown, [k]: derivative with respect to the depths, then, where there are any, the losses
+	slopes [][][]complex128 // per position and unknown, [k]: derivative with respect to the depths, then the losses
 	common []complex128     // per k: factor on all positions
 	cost   float64          // weighted squares, priors included
 	misfit float64          // rms of what is left, re the measured reflection
@@ -84,7 +85,7 @@ func (f *fitData) evaluateLossy(depths, losses, shifts []float64, derivatives bo
 		r := f.receivers[i]
 		alike := []*gatedModel{f.models[i]}
 		if derivatives {
-			alike = slices.Repeat(alike, 1+len(depths)+len(losses))
+			alike = slices.Repeat(alike, 1+2*len(depths))
 		}
 		gated := applyModels(alike, func(j, k int) complex128 {
 			switch {
@@ -357,11 +358,16 @@ func (f *fitData) polish(ctx context.Context, start []float64, limit float64) (*
 	if err != nil {
 		return nil, err
 	}
-	return f.polishFrom(ctx, s, limit)
+	return f.polishFrom(ctx, s, limit, 0)
 }
 
-// polishFrom runs Levenberg–Marquardt from a state with its slopes, losses included where it has any.
-func (f *fitData) polishFrom(ctx context.Context, s *fitState, limit float64) (*fitState, error) {
+// polishFrom runs Levenberg–Marquardt from a state with its slopes, losses included where it has any. It gives up where a step gains less than a share of the
+// cost while much is unexplained.
+func (f *fitData) polishFrom(ctx context.Context, s *fitState, limit, giveUp float64) (*fitState, error) {
+	const (
+		still   = 2e-5 // m: smaller steps tell nothing
+		nothing = 1e-4 // of the cost
+	)
 	damping := 1e-3
 	for range 25 {
 		if err := ctx.Err(); err != nil {
@@ -391,14 +397,14 @@ func (f *fitData) polishFrom(ctx context.Context, s *fitState, limit float64) (*
 		}
 		if trial.cost >= s.cost {
 			damping *= 10
-			if damping > 1e3 || largest < 1e-6 {
+			if damping > 1e3 || largest < 1e-6 || largest < still && mat.Dot(step, b) < nothing*s.cost {
 				break
 			}
 			continue
 		}
 		gain := s.cost - trial.cost
 		s, damping = trial, max(1e-6, damping/5)
-		if gain < 1e-4*s.cost && largest < 2e-5 {
+		if gain < nothing*s.cost && largest < still || gain < giveUp*s.cost && !f.explains(s) {
 			break
 		}
 	}
@@ -493,16 +499,17 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 	design := f.design
 	deepest := slices.Max(design)
 	limit := 1.25*deepest + 0.03
-	atDesign, err := f.evaluate(slices.Clone(design), make([]float64, len(f.models)), false)
+	atDesign, err := f.atDesign()
 	if err != nil {
 		return nil, err
 	}
 	out := &recovered{designMisfit: atDesign.misfit}
-	if out.best, err = f.polish(ctx, design, limit); err != nil {
+	const creeping = 0.01 // towards a wrong minimum, as a rule
+	if out.best, err = f.polishFrom(ctx, atDesign, limit, creeping); err != nil {
 		return nil, err
 	}
 	states := []*fitState{out.best}
-	if f.unexplained(out.best) > 2*modelError {
+	if !f.explains(out.best) {
 		few := f.thinned()
 		first, err := few.cheapestOrder(design)
 		if err != nil {
@@ -515,6 +522,12 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 		state, err := f.polish(ctx, found, limit)
 		if err != nil {
 			return nil, err
+		}
+		if state.cost >= out.best.cost {
+			if out.best, err = f.polishFrom(ctx, out.best, limit, 0); err != nil { // so it wasn't in vain
+				return nil, err
+			}
+			states[0] = out.best
 		}
 		states = append(states, state)
 		if state.cost < out.best.cost {
@@ -531,11 +544,10 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 			out.explanations = append(out.explanations, Explanation{"other depths that fit as well", state.misfit, state.depths})
 		}
 	}
-	lossy, err := f.evaluateLossy(slices.Clone(out.best.depths), make([]float64, len(design)), slices.Clone(out.best.shifts), true)
+	tight := *out.best
+	tight.losses = make([]float64, len(design))
+	lossy, err := f.polishFrom(ctx, &tight, limit, 0)
 	if err != nil {
-		return nil, err
-	}
-	if lossy, err = f.polishFrom(ctx, lossy, limit); err != nil {
 		return nil, err
 	}
 	out.losses = lossy.losses
@@ -554,6 +566,18 @@ func (f *fitData) recoverDepths(ctx context.Context) (*recovered, error) {
 	return out, err
 }
 
+// atDesign is the state of the design with the survey's geometry, which several ask for.
+func (f *fitData) atDesign() (*fitState, error) {
+	var err error
+	if f.designed == nil {
+		f.designed, err = f.evaluate(slices.Clone(f.design), make([]float64, len(f.models)), true)
+	}
+	return f.designed, err
+}
+
+// explains says whether a state leaves no more than the model's own error and noise.
+func (f *fitData) explains(s *fitState) bool { return f.unexplained(s) <= 2*modelError }
+
 // unexplained is the misfit less what is noise.
 func (f *fitData) unexplained(s *fitState) float64 {
 	return math.Sqrt(max(0, s.misfit*s.misfit-f.noiseShare))
@@ -564,7 +588,7 @@ func (f *fitData) thinned() *fitData {
 	const enough = 13
 	every := (len(f.models) + enough - 1) / enough
 	few := *f
-	few.models, few.measured, few.receivers, few.sideways = nil, nil, nil, nil
+	few.models, few.measured, few.receivers, few.sideways, few.designed = nil, nil, nil, nil, nil
 	for i := 0; i < len(f.models); i += every {
 		few.models = append(few.models, f.models[i])
 		few.measured = append(few.measured, f.measured[i])

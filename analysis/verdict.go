@@ -178,7 +178,7 @@ func (r *run) judge() {
 // tolerances writes, per band, by how much the panel's levels may differ from the prediction (dB rms over the positions) if every depth errs
 // independently and evenly within the tolerance, the model's own error on top.
 func (r *run) tolerances(fit *fitData) error {
-	s, err := fit.evaluate(slices.Clone(r.survey.Panel.DepthsM), make([]float64, len(fit.models)), true)
+	s, err := fit.atDesign()
 	if err != nil {
 		return err
 	}
