@@ -14,6 +14,7 @@ type outline struct {
 	images     [][]run // per image, the first being the part itself: the runs of the part, mirrored
 	first      []int   // per run: the number of its first element
 	count      int     // elements in the part
+	fronts     int     // of these, the first ones: they lie in the plane of the mouths
 	mouths     []Mouth // in the part, or across the plane of symmetry
 	mouthViews []view  // per mouth of the section: where it is found among these
 }
@@ -130,6 +131,7 @@ func (s *Section) outline(sizeM float64) *outline {
 			graded(Point{b.X1M, 0}, Point{b.X1M, -b.DepthM}, cut(b.DepthM), true, false)
 		}
 	}
+	slices.SortStableFunc(runs, func(a, b run) int { return behind(&a) - behind(&b) })
 	o.imagesOf(runs, mirrored)
 	for j, m := range s.Mouths {
 		if mirrored && m.MidM() > slackM {
@@ -142,10 +144,21 @@ func (s *Section) outline(sizeM float64) *outline {
 	return o
 }
 
+// behind is 0 for a run of the front, of which the derivative equation is never asked, and 1 for others.
+func behind(r *run) int {
+	if r.front() && !r.coupled {
+		return 0
+	}
+	return 1
+}
+
 // imagesOf takes the runs of the part and adds their image, if there is one.
 func (o *outline) imagesOf(part []run, mirrored bool) {
 	for _, r := range part {
 		o.first = append(o.first, o.count)
+		if o.fronts == o.count && behind(&r) == 0 {
+			o.fronts += r.count
+		}
 		o.count += r.count
 	}
 	o.images = append(o.images, part)
