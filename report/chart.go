@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/recorder"
 )
 
 // look is how one kind of curve is drawn, everywhere.
@@ -66,8 +67,10 @@ func (hollowSquare) DrawGlyph(c *draw.Canvas, g draw.GlyphStyle, pt vg.Point) {
 
 // series is one curve. NaN leaves a gap. low and high, where given, are drawn as bars. Where over is given, each value stands for that range of x and
 // is drawn across it: as a column from 0 where there is a fill, else as a line.
+// A series with a name can be read off by pointing at it.
 type series struct {
 	look
+	name      string
 	x, y      []float64
 	low, high []float64
 	over      []span
@@ -288,6 +291,8 @@ func (c *chart) svg(sh *sheet) (template.HTML, error) {
 		p.Add(s)
 	}
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = c.x.low, c.x.high, c.y.low, c.y.high
+	area := p.DataCanvas(draw.NewCanvas(&recorder.Canvas{}, vg.Length(c.w), vg.Length(c.h)))
+	sh.remember(c, [4]float64{float64(area.Min.X), c.h - float64(area.Max.Y), float64(area.Max.X), c.h - float64(area.Min.Y)})
 	return sh.drawPlot(p, c.id, c.title, c.desc, c.w, c.h)
 }
 

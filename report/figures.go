@@ -204,6 +204,8 @@ func (m *maker) diffusion() (*figure, error) {
 	var measured, flat, predicted, predictedFlat, normalised, predictedNormalised series
 	measured.look, flat.look, predicted.look, predictedFlat.look = measuredLook, flatLook, predictedLook, predictedFlatLook
 	normalised.look, predictedNormalised.look = measuredLook, predictedLook
+	measured.name, flat.name, predicted.name, predictedFlat.name = keyMeasured.Text, keyFlat.Text, keyPredicted.Text, keyPredictedFlat.Text
+	normalised.name, predictedNormalised.name = keyMeasured.Text, keyPredicted.Text
 	intervals, shaded := false, 0
 	for _, b := range m.r.Bands {
 		x := logHz(b.CentreHz)
@@ -307,6 +309,7 @@ func (m *maker) levels() (*figure, error) {
 	for _, i := range drawn {
 		b := &band{i: i}
 		b.measured.look, b.flat.look, b.predicted.look, b.both.look = measuredLook, flatLook, predictedLook, predictedFlatLook
+		b.measured.name, b.flat.name, b.predicted.name, b.both.name = keyMeasured.Text, keyFlat.Text, keyPredicted.Text, keyPredictedFlat.Text
 		for _, p := range m.counted() {
 			low, high := math.NaN(), math.NaN()
 			if i < len(p.PanelIntervalDB) {
@@ -400,6 +403,7 @@ func (m *maker) comb() (*figure, error) {
 	for j, i := range chosen {
 		t := &depth[j]
 		look(t)
+		t.measured.name, t.predicted.name, t.flat.name, t.predictedFlat.name = keyMeasured.Text, keyPredicted.Text, keyFlat.Text, keyPredictedFlat.Text
 		for _, p := range m.counted() {
 			t.measured.add(p.AngleDeg, at(p.Comb.Panel.PeakToNotchDB, i))
 			t.predicted.add(p.AngleDeg, at(p.Comb.PredictedPanel.PeakToNotchDB, i))
@@ -538,6 +542,7 @@ func (m *maker) timeView() (*figure, error) {
 	}
 	empty, panel := curve(flatLook, v.Empty), curve(measuredLook, v.Panel)
 	panelDiff, flatDiff := curve(measuredLook, v.PanelDiff), curve(flatLook, v.FlatDiff)
+	empty.name, panel.name, panelDiff.name, flatDiff.name = "without the panel", "with the panel", "panel", "flat board"
 	window := curve(predictedLook, v.Window)
 	window.colour, window.dashes = inkColour, []vg.Length{4, 2}
 	for _, part := range []struct {

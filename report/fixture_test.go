@@ -261,5 +261,42 @@ func invented() *analysis.Result {
 		tv.Window = append(tv.Window, analysis.Num(0.5-0.5*math.Cos(math.Pi*window)))
 	}
 	r.TimeView = tv
+	r.Responses = inventedResponses(r)
 	return r
+}
+
+// inventedResponses has three takes of the panel at each position, a source of one strength everywhere, and a gate that ends with the floor's echo.
+func inventedResponses(r *analysis.Result) *analysis.Responses {
+	out := &analysis.Responses{StepHz: 25}
+	for k := range 261 {
+		power := analysis.Unknown()
+		if k >= 4 {
+			power = 0.25
+		}
+		out.SourcePower = append(out.SourcePower, power)
+	}
+	const rate, samples = 48000, 420
+	for i, p := range r.Positions {
+		open, closed := float64(p.Gate.StartS), float64(p.Gate.EndS)
+		q := analysis.PositionResponses{SampleRateHz: rate, StartS: open - 0.001, LimitS: analysis.Num(closed),
+			Window: analysis.Window{OpenS: open, FullS: open + 0.0005, FallS: closed - 0.28*(closed-open-0.0005), ClosedS: closed}}
+		for take := range 3 {
+			x, flat := make(analysis.Samples, samples), make(analysis.Samples, samples)
+			for n := range x {
+				t := q.StartS + float64(n)/rate - float64(p.ArrivalS)
+				for w, d := range r.Panel.DesignDepthM {
+					u := (t - 2*d/344.1 - 2e-6*float64(w*i)) / 7e-5
+					x[n] += float32(0.03 * (1 - u*u) * math.Exp(-u*u/2) * (1 + 0.01*float64(take)))
+				}
+				u := t / 7e-5
+				flat[n] = float32(0.2 * (1 - u*u) * math.Exp(-u*u/2) * math.Cos(p.AngleDeg*math.Pi/200))
+			}
+			q.Panel = append(q.Panel, x)
+			if take == 0 {
+				q.Flat = append(q.Flat, flat)
+			}
+		}
+		out.Positions = append(out.Positions, q)
+	}
+	return out
 }

@@ -2,9 +2,7 @@ package report
 
 import (
 	"bytes"
-	"crypto/sha256"
 	_ "embed"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"html/template"
@@ -60,9 +58,8 @@ func PlanSheet(w io.Writer, p *analysis.Plan) error {
 	v.Changes = changeTable("The shortest gate as planned, and elsewhere", p.Changes, false)
 	v.Radii = changeTable("What a larger arc costs: each at its own best place", p.Radii, true)
 	css := styleCSS + planCSS + rules
-	sum := sha256.Sum256([]byte(css))
 	v.CSS = template.CSS(css)
-	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+	v.Policy = policy(css, "")
 	var b bytes.Buffer
 	if err := planPage.Execute(&b, v); err != nil {
 		return fmt.Errorf("report: %w", err)

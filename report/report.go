@@ -29,6 +29,9 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{"clean": cl
 type view struct {
 	*analysis.Result
 	CSS         template.CSS
+	Script      template.JS
+	Data        template.JS
+	Try         *try
 	Policy      string
 	Predict     bool
 	Heading     string
@@ -45,8 +48,8 @@ type view struct {
 
 type fact struct{ Term, Text string }
 
-// HTML writes r as one HTML file that needs nothing else: no network, no scripts, no fonts. Its content security policy forbids everything but its own style sheet.
-// Drawings are SVG in the page; each has a title, a description and its numbers in a table. Unknown numbers show as an en dash. The same r gives the same bytes.
+// HTML writes r as one HTML file that needs nothing else: no network, no fonts. It is complete without scripts and in print; its one script reads values off the charts and
+// gates the kept responses anew. Its content security policy forbids everything but its own style sheet and script, by their hashes. Drawings are SVG in the page; each has a title, a description and its numbers in a table. Unknown numbers show as an en dash. The same r gives the same bytes.
 // It errs where r is nil or w errs.
 func HTML(w io.Writer, r *analysis.Result) error {
 	if r == nil {
@@ -68,16 +71,33 @@ func HTML(w io.Writer, r *analysis.Result) error {
 	if len(r.Warnings) > 6 {
 		v.Warned, v.MoreWarned = r.Warnings[:5], r.Warnings[5:]
 	}
+	gate := m.gate()
+	v.Try, v.Script = m.newTry(gate), template.JS(liveScript)
+	if v.Data, err = dataBlock(liveData{m.sh.charts, gate}); err != nil {
+		return err
+	}
 	css := styleCSS + m.sh.rules.String()
-	sum := sha256.Sum256([]byte(css))
 	v.CSS = template.CSS(css)
-	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+	v.Policy = policy(css, liveScript)
 	var b bytes.Buffer
 	if err := page.Execute(&b, v); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	_, err = b.WriteTo(w)
 	return err
+}
+
+// policy is a content security policy that lets in one style sheet and, where script is not empty, one script, by their hashes, and nothing else.
+func policy(css, script string) string {
+	hash := func(s string) string {
+		sum := sha256.Sum256([]byte(s))
+		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+	}
+	p := "default-src 'none'; style-src " + hash(css)
+	if script != "" {
+		p += "; script-src " + hash(script)
+	}
+	return p + "; base-uri 'none'; form-action 'none'"
 }
 
 // heading is the result's title, or what was done where it has none.

@@ -139,7 +139,8 @@ func (m *maker) wellAxis() span {
 func (m *maker) deviation() *chart {
 	s := &series{look: measuredLook.bare()}
 	s.radius = 2.6
-	other := &series{look: look{colour: textbookColour, marker: hollowSquare{}, radius: 3}}
+	s.name = "built"
+	other := &series{look: look{colour: textbookColour, marker: hollowSquare{}, radius: 3}, name: "other depths"}
 	for i, w := range m.r.Wells {
 		off := func(v analysis.Num) float64 { return (float64(v) - w.DesignM) * 1000 }
 		s.addInterval(float64(w.Number), off(w.BuiltM), off(w.LowM), off(w.HighM))
@@ -165,7 +166,7 @@ func (m *maker) deviation() *chart {
 
 // losses is the chart of what each well swallows.
 func (m *maker) losses() *chart {
-	s := &series{look: measuredLook.bare()}
+	s := &series{look: measuredLook.bare(), name: "loss"}
 	s.radius = 2.6
 	for _, w := range m.r.Wells {
 		s.addInterval(float64(w.Number), float64(w.Loss), float64(w.LossLow), float64(w.LossHigh))

@@ -47,10 +47,11 @@ var (
 
 func rgb(r, g, b uint8) color.Color { return color.RGBA{r, g, b, 255} }
 
-// sheet collects the classes that stand for the charts' style attributes, in the order of their first use.
+// sheet collects the classes that stand for the charts' style attributes, in the order of their first use, and the points of the charts.
 type sheet struct {
-	class map[string]string
-	rules strings.Builder
+	class  map[string]string
+	rules  strings.Builder
+	charts []liveChart // for the script
 }
 
 func (s *sheet) classOf(declarations string) string {

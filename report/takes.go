@@ -56,8 +56,8 @@ func (m *maker) agreement() (*figure, error) {
 		Sure: "The mark also holds the prediction's own error. It doesn't hold noise or misplaced microphones, which raise the columns too.",
 		Keys: []key{{"k-column", "measured against predicted"}, {"k-limit", "what the tolerance would do"}},
 	}
-	difference := &series{look: look{colour: measuredColour, width: 1.2}, fill: gateColour}
-	tolerance := &series{look: look{colour: predictedColour, width: 2, dashes: []vg.Length{4, 2}}}
+	difference := &series{look: look{colour: measuredColour, width: 1.2}, fill: gateColour, name: "difference"}
+	tolerance := &series{name: "tolerance would do", look: look{colour: predictedColour, width: 2, dashes: []vg.Length{4, 2}}}
 	for _, b := range m.r.Bands {
 		e := edges(b)
 		over := span{logHz(e.low), logHz(e.high)}
@@ -115,7 +115,7 @@ func (m *maker) takes() (*figure, error) {
 			}
 			s := pairs[a.State]
 			if s == nil {
-				s = &pair{series{look: predictedLook.ring()}, series{look: measuredLook.bare()}}
+				s = &pair{series{look: predictedLook.ring(), name: "before"}, series{look: measuredLook.bare(), name: "after"}}
 				pairs[a.State] = s
 				all = append(all, &s.before, &s.after)
 			}
@@ -266,7 +266,7 @@ func (m *maker) recordings() (*figure, error) {
 	for _, file := range r.Files {
 		faults += len(file.Faults)
 	}
-	snr := &series{look: measuredLook}
+	snr := &series{look: measuredLook, name: "middle recording"}
 	for i, hz := range r.BandCentreHz {
 		low, mid, high := lowMidHigh(m.noise(i))
 		snr.addInterval(logHz(hz), mid, low, high)
@@ -274,7 +274,7 @@ func (m *maker) recordings() (*figure, error) {
 	var levels []*series
 	var keys []key
 	for k, o := range orderLooks {
-		s := &series{look: o.look}
+		s := &series{look: o.look, name: o.Text}
 		for i, hz := range r.BandCentreHz {
 			_, mid, _ := lowMidHigh(m.distortion(k+2, i))
 			s.add(logHz(hz), mid)
