@@ -52,6 +52,9 @@ type run struct {
 	panelTakes            [][][]complex128 // per position and take
 	flatTakes             [][][]complex128
 	modelPanel, modelFlat [][]complex128 // the same, predicted
+
+	seatPositions []*measuredPosition // seats with recordings
+	seatGates     []gate
 }
 
 // Check measures the panel of a survey, predicts its design, compares both and recovers the built depths.
@@ -68,12 +71,15 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 		return nil, err
 	}
 	r.warn(s.OutsideFolder()...)
+	r.survey = s.withSeats()
 	if err := r.readTakes(ctx); err != nil {
 		return nil, err
 	}
 	var warnings []Warning
 	r.gates, warnings = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
 	r.warn(warnings...)
+	r.survey = s
+	r.takeSeats()
 	r.chooseRange()
 	if err := r.predict(ctx, s.Panel.DepthsM); err != nil {
 		return nil, err
@@ -85,6 +91,9 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 		return nil, err
 	}
 	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
+		return nil, err
+	}
+	if err := r.seats(ctx); err != nil {
 		return nil, err
 	}
 	r.timeView()
@@ -112,6 +121,9 @@ func Predict(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	for i, d := range s.Panel.DepthsM {
 		r.result.Wells = append(r.result.Wells, Well{Number: i + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(),
 			DifferenceM: Unknown(), Loss: Unknown(), LossLow: Unknown(), LossHigh: Unknown(), GainInDiffusion: Unknown(), Verdict: "undecided", Why: "nothing was measured"})
+	}
+	if err := r.seats(ctx); err != nil {
+		return nil, err
 	}
 	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
 		return nil, err
@@ -251,16 +263,7 @@ func (r *run) transferFunctions() {
 }
 
 func (r *run) transfer(m *measuredPosition, x []float64, window dsp.GateWindow) []complex128 {
-	y, first := windowed(x, m.startS, m.sampleRateHz, window)
-	spectrum := dsp.SpectrumAt(y, first, m.sampleRateHz, r.grid.stepHz, r.grid.count())
-	for k := range spectrum {
-		if r.source[k] == 0 {
-			spectrum[k] = 0
-			continue
-		}
-		spectrum[k] /= r.source[k]
-	}
-	return spectrum
+	return gatedTransfer(m, x, window, r.source, r.grid)
 }
 
 // subtractLess puts back the part of the empty room that is but noise: where the room is silent in the gate, subtracting it adds noise and takes

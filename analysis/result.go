@@ -84,6 +84,7 @@ type Result struct {
 	FarField       *FarField   `json:"far_field"` // nil where no prediction was possible
 	Row            *Row        `json:"row"`       // nil where the survey has no [row]
 	TimeView       *TimeView   `json:"time_view"` // nil without measurements
+	Seating        *Seating    `json:"seating"`   // nil where the survey names no seat
 	Receivers      Receivers   `json:"receivers"`
 	Warnings       []Warning   `json:"warnings"`
 	Drift          []Drift     `json:"drift"`      // how the states with something there differ from the empty room; empty without one

@@ -49,6 +49,7 @@ type Survey struct {
 	Channel    int // 1-based: where the WAV files hold the microphone, unless a position has its own
 	Positions  []SurveyPosition
 	Row        *SurveyRow // nil where the survey has no [row]
+	Seats      []SurveySeat
 	Warnings   []Warning
 
 	files []namedFile
@@ -169,15 +170,15 @@ func surveyFileError(path string, err error) error {
 // ParseSurvey reads and checks a survey held in memory, in TOML, and touches no file. path serves the messages, and relative
 // paths in the survey count from its folder. The error is a *SurveyError, the first fault in reading order.
 //
-// Beyond the documented keys it takes: channel at the top and in a [[position]] (1 where not given), and the tables [gate] and [row] (row_survey.go).
+// Beyond the documented keys it takes: channel at the top and in a [[position]] (1 where not given), the tables [gate] and [row] (row_survey.go), and [[seat]] (seat_survey.go).
 // Explicit depths win over a sequence; a sequence becomes depths at DesignSpeedOfSoundMS. cap_m and back_m, where left out,
 // are taken as thick as the fins, with a warning.
 func ParseSurvey(data []byte, path string) (*Survey, error) {
-	r := &surveyReader{file: path, places: map[string]place{}, values: map[string]any{}}
+	r := &surveyReader{file: path, places: map[string]place{}, values: map[string]any{}, count: map[string]int{}}
 	r.parse(data)
 	s := &Survey{Path: path}
 	for _, step := range []func(*Survey){
-		r.readTop, r.readAir, r.readPanel, r.readSource, r.readRoom, r.readSweep, r.readGate, r.readPositions, r.readRow, r.doubts,
+		r.readTop, r.readAir, r.readPanel, r.readSource, r.readRoom, r.readSweep, r.readGate, r.readPositions, r.readRow, r.readSeats, r.doubts,
 	} {
 		if r.err != nil {
 			return nil, r.err
@@ -206,7 +207,11 @@ var surveyTables = []struct {
 	{"gate", []string{"start_s", "end_s"}},
 	{"row", rowKeys},
 	{"position", []string{"name", "mic_m", "angle_deg", "distance_m", "channel", "empty", "flat", "panel"}},
+	{"seat", seatKeys},
 }
+
+// listed are the tables that may stand any number of times, in double brackets, with what each is written for.
+var listed = map[string]string{"position": "microphone position", "seat": "seat"}
 
 func keysOf(table string) []string {
 	for _, t := range surveyTables {
@@ -237,7 +242,7 @@ type surveyReader struct {
 	lineStart []int
 	places    map[string]place
 	values    map[string]any
-	positions int
+	count     map[string]int // of the listed tables
 	files     []namedFile
 	err       *SurveyError // the first fault; the readers do nothing once it is set
 }
@@ -308,7 +313,7 @@ func (r *surveyReader) parse(data []byte) {
 		case []any:
 			for i, element := range value {
 				if table, ok := element.(map[string]any); ok {
-					r.addValues(fmt.Sprintf("position[%d].", i+1), table)
+					r.addValues(fmt.Sprintf("%s[%d].", key, i+1), table)
 				}
 			}
 			r.values[key] = value
@@ -416,12 +421,12 @@ func (r *surveyReader) indexHeader(e *unstable.Node) (table, prefix string) {
 	switch {
 	case len(nodes) > 1 || !isTable(name):
 		r.unknownTable(at, name)
-	case isArray && name != "position":
+	case isArray && listed[name] == "":
 		r.failAt(at, name, "[["+name+"]]", "["+name+"]", "write single brackets, since there is only one")
-	case !isArray && name == "position":
-		r.failAt(at, name, "[position]", "[[position]]", "write double brackets, one such block for each microphone position")
+	case !isArray && listed[name] != "":
+		r.failAt(at, name, "["+name+"]", "[["+name+"]]", "write double brackets, one such block for each "+listed[name])
 	case isArray:
-		return name, r.addPosition(at) + "."
+		return name, r.addListed(name, at) + "."
 	default:
 		r.note(name, at)
 	}
@@ -437,12 +442,13 @@ func (r *surveyReader) note(path string, at place) {
 	}
 }
 
-func (r *surveyReader) addPosition(at place) (path string) {
-	r.positions++
-	path = fmt.Sprintf("position[%d]", r.positions)
+// addListed notes one more block of a listed table.
+func (r *surveyReader) addListed(name string, at place) (path string) {
+	r.count[name]++
+	path = fmt.Sprintf("%s[%d]", name, r.count[name])
 	r.places[path] = at
-	if r.positions > maxPositions {
-		r.fail(path, fmt.Sprintf("more than %d positions", maxPositions), "fewer", "split the survey")
+	if most := map[string]int{"position": maxPositions, "seat": maxSeats}[name]; r.count[name] > most {
+		r.fail(path, fmt.Sprintf("more than %d %ss", most, name), "fewer", "split the survey")
 	}
 	return path
 }
@@ -471,16 +477,16 @@ func (r *surveyReader) indexKey(table, prefix string, nodes []*unstable.Node, e 
 func (r *surveyReader) indexTableKey(name string, at place, nodes []*unstable.Node, e *unstable.Node) {
 	value := e.Value()
 	switch {
-	case name == "position" && len(nodes) == 1 && value.Kind == unstable.Array:
+	case listed[name] != "" && len(nodes) == 1 && value.Kind == unstable.Array:
 		for it := value.Children(); it.Next() && r.err == nil; {
 			if it.Node().Kind != unstable.InlineTable {
-				r.failAt(at, name, at.raw, "[[position]] blocks", "write one [[position]] for each microphone position")
+				r.failAt(at, name, at.raw, "[["+name+"]] blocks", "write one [["+name+"]] for each "+listed[name])
 				return
 			}
-			r.indexInline(name, r.addPosition(at)+".", it.Node())
+			r.indexInline(name, r.addListed(name, at)+".", it.Node())
 		}
-	case name == "position":
-		r.failAt(at, name, at.raw, "[[position]] blocks", "write one [[position]] for each microphone position")
+	case listed[name] != "":
+		r.failAt(at, name, at.raw, "[["+name+"]] blocks", "write one [["+name+"]] for each "+listed[name])
 	case len(nodes) > 1:
 		r.note(name, at)
 		r.indexKey(name, name+".", nodes[1:], e)
@@ -518,7 +524,7 @@ func shorten(text string, most int) string {
 }
 
 func (r *surveyReader) unknownTable(at place, name string) {
-	do := "write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]]"
+	do := "write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]], [[seat]]"
 	for _, t := range surveyTables {
 		if t.name != "" && looksLike(name, t.name) {
 			do = "did you mean [" + t.name + "]?"
@@ -530,8 +536,8 @@ func (r *surveyReader) unknownTable(at place, name string) {
 // unknownKey suggests the nearest known key, in its own table first.
 func (r *surveyReader) unknownKey(at place, table, path, name string) {
 	where := "[" + table + "]"
-	if table == "position" {
-		where = "[[position]]"
+	if listed[table] != "" {
+		where = "[[" + table + "]]"
 	} else if table == "" {
 		where = "the top of the file"
 	}
@@ -544,8 +550,8 @@ func (r *surveyReader) unknownKey(at place, table, path, name string) {
 			switch t.name {
 			case "":
 				do = "it belongs at the top of the file, before the first [table]"
-			case "position":
-				do = "it belongs in a [[position]]"
+			case "position", "seat":
+				do = "it belongs in a [[" + t.name + "]]"
 			default:
 				do = "it belongs in [" + t.name + "]"
 			}
@@ -681,8 +687,8 @@ func (r *surveyReader) raw(path string) string { return r.places[path].raw }
 func (r *surveyReader) missing(path, expected string) {
 	table, key := parentPath(path), path[strings.LastIndexByte(path, '.')+1:]
 	found, to := "nothing", "["+table+"]"
-	if strings.HasPrefix(table, "position[") {
-		to = "this [[position]]"
+	if name, _, ok := strings.Cut(table, "["); ok {
+		to = "this [[" + name + "]]"
 	} else if _, ok := r.places[table]; !ok {
 		found = "no [" + table + "]"
 	}
@@ -1123,12 +1129,12 @@ func (r *surveyReader) readGate(s *Survey) {
 }
 
 func (r *surveyReader) readPositions(s *Survey) {
-	if r.positions == 0 {
+	if r.count["position"] == 0 {
 		r.fail("position", "no [[position]]", "one for each microphone position", "add them at the end of the survey")
 		return
 	}
-	firstOf := make(map[string]int, r.positions)
-	s.Positions = make([]SurveyPosition, r.positions)
+	firstOf := make(map[string]int, r.count["position"])
+	s.Positions = make([]SurveyPosition, r.count["position"])
 	for i := range s.Positions {
 		path := fmt.Sprintf("position[%d].", i+1)
 		p := &s.Positions[i]
@@ -1149,11 +1155,23 @@ func (r *surveyReader) readPosition(s *Survey, p *SurveyPosition, path string) {
 	if p.Name == "" {
 		r.missing(path+"name", "a name of its own")
 	}
+	r.readChannel(s, p, path)
+	r.readMicrophone(s, p, path)
+	r.readStates(p, path)
+	if r.err == nil && len(p.Panel) == 0 {
+		r.missing(path+"panel", "the recording with the panel")
+	}
+}
+
+func (r *surveyReader) readChannel(s *Survey, p *SurveyPosition, path string) {
 	p.Channel = r.whole(path+"channel", 1, maxChannel, s.Channel)
 	if s.Sweep != nil && p.Channel == s.Sweep.LoopbackChannel {
 		r.fail(path+"channel", fmt.Sprintf("the microphone in channel %d", p.Channel), "another channel than sweep.loopback_channel", "give each its own")
 	}
-	r.readMicrophone(s, p, path)
+}
+
+// readStates reads the files of a position.
+func (r *surveyReader) readStates(p *SurveyPosition, path string) {
 	firstIn := map[string]string{}
 	for _, state := range []struct {
 		key   string
@@ -1166,9 +1184,6 @@ func (r *surveyReader) readPosition(s *Survey, p *SurveyPosition, path string) {
 			}
 			firstIn[file] = state.key
 		}
-	}
-	if r.err == nil && len(p.Panel) == 0 {
-		r.missing(path+"panel", "the recording with the panel")
 	}
 }
 

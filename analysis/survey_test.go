@@ -93,7 +93,7 @@ var badSurveys = []struct {
 	{"no such key", "[source]", "[source]\ncolour = 3", `s.toml:20:1: source.colour: found an unknown key, expected a key of [source]; it may be position_m`},
 	{"line break in a key", "[source]", "[source]\n\"a\\nb\" = 3", `s.toml:20:1: source.a?b: found an unknown key, expected a key of [source]; it may be position_m`},
 	{"slip in a table", "[panel]", "[pannel]", `s.toml:8:2: pannel: found an unknown table, expected a table of the survey; did you mean [panel]?`},
-	{"no such table", "[air]", "[weather]", `s.toml:4:2: weather: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]]`},
+	{"no such table", "[air]", "[weather]", `s.toml:4:2: weather: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]], [[seat]]`},
 	{"single brackets", "[[position]]", "[position]", `s.toml:34:2: position: found [position], expected [[position]]; write double brackets, one such block for each microphone position`},
 	{"double brackets", "[source]", "[[source]]", `s.toml:19:3: source: found [[source]], expected [source]; write single brackets, since there is only one`},
 	{"table inside a table", "[air]", "[air.day]", `s.toml:4:2: air.day: found an unknown table, expected a table of the survey; did you mean [air]?`},
@@ -519,7 +519,7 @@ func TestSurveyBounds(t *testing.T) {
 	}
 	for _, c := range []struct{ name, text, want string }{
 		{"positions", positions(maxPositions + 1), "s.toml:40034:3: position[10001]: found more than 10000 positions, expected fewer; split the survey"},
-		{"tables", strings.Repeat("[t]\n", 1<<18), "s.toml:1:2: t: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]]"},
+		{"tables", strings.Repeat("[t]\n", 1<<18), "s.toml:1:2: t: found an unknown table, expected a table of the survey; write one of [air], [panel], [source], [room], [sweep], [gate], [row], [[position]], [[seat]]"},
 		{"nested lists", "title = " + strings.Repeat("[", 1<<20), "s.toml:1:10009: found text that can't be read as TOML (arrays and inline tables are nested more than the maximum of 10000 levels deep), expected key = value; look at the quotes, brackets and equals signs here and on the line before"},
 		{"depths", "[panel]\ndepths_m = [" + strings.Repeat("0,", 1<<16) + "]", "s.toml:2:1: panel.depths_m: found 65536 depths, expected 1 to 1024; list every well's depth"},
 	} {

@@ -1,0 +1,120 @@
+package analysis
+
+import (
+	"math"
+
+	"github.com/leadline/leadline/dsp"
+)
+
+// takeSeats parts the measured seats, which were read behind the positions, from these.
+func (r *run) takeSeats() {
+	n := len(r.survey.Positions)
+	r.seatPositions, r.seatGates = r.positions[n:], r.gates[n:]
+	r.positions, r.gates = r.positions[:n], r.gates[:n]
+}
+
+// measured sets the recordings of the seats beside the prediction, both gated alike.
+func (w *seatRun) measured() {
+	if len(w.seatPositions) == 0 {
+		return
+	}
+	source := w.seatSource()
+	for n, m := range w.seatPositions {
+		for i := range w.result.Seating.Seats {
+			seat := &w.result.Seating.Seats[i]
+			if seat.Name != m.survey.Name {
+				continue
+			}
+			seat.Measured = w.compare(m, w.seatGates[n], source, w.fields[i])
+		}
+	}
+}
+
+// seatSource returns what the loudspeaker sends, on the seats' grid.
+func (w *seatRun) seatSource() []complex128 {
+	return sourceSpectrum(w.survey, append(w.positions[:len(w.positions):len(w.positions)], w.seatPositions...), w.grid, w.air.SpeedOfSoundMS)
+}
+
+// compare gates what was measured and what is predicted, panel and flat board, alike.
+func (w *seatRun) compare(m *measuredPosition, g gate, source []complex128, predicted [2][]complex128) *SeatMeasured {
+	speed := w.air.SpeedOfSoundMS
+	way := newPaths(&w.survey.Panel, w.survey.SourceM, m.survey.MicM)
+	arrival := way.earliest / speed
+	model := newGatedModel(w.grid, source, g.window, arrival)
+	lowest := 1 / g.lengthS
+	figures := func(transfer []complex128) SeatFigures {
+		if transfer == nil {
+			return unknownSeatFigures(len(w.view.bands))
+		}
+		heard := w.view.listen(newEar(transfer, w.grid, way.direct, arrival, speed), way.direct)
+		f := w.view.figures([]*listened{&heard})
+		for i, b := range w.view.bands {
+			if b.CentreHz < lowest || b.HighHz > float64(w.result.Spectrum.HighestUsableHz)+1 {
+				f.ReflectionDB[i], f.CombDB[i] = Unknown(), Unknown()
+			}
+		}
+		return f
+	}
+	take := func(takes [][]float64) []complex128 {
+		var all [][]complex128
+		for _, x := range takes {
+			all = append(all, gatedTransfer(m, x, g.window, source, w.grid))
+		}
+		return meanSpectrum(all)
+	}
+	out := &SeatMeasured{Gate: g.result(), Panel: figures(take(m.panel)), Flat: figures(take(m.flat)),
+		Predicted: figures(model.apply(predicted[0])), PredictedFlat: figures(model.apply(predicted[1]))}
+	var level, with, comb rms
+	for i := range w.view.bands {
+		both := out.Predicted.ReflectionDB[i] - out.PredictedFlat.ReflectionDB[i] + out.Flat.ReflectionDB[i]
+		out.WithFlatDB = append(out.WithFlatDB, both)
+		level.add(out.Predicted.ReflectionDB[i] - out.Panel.ReflectionDB[i])
+		with.add(both - out.Panel.ReflectionDB[i])
+		comb.add(out.Predicted.CombDB[i] - out.Panel.CombDB[i])
+	}
+	out.LevelRMSDB, out.WithFlatRMSDB, out.CombRMSDB = level.value(), with.value(), comb.value()
+	return out
+}
+
+// rms gathers what is known.
+type rms struct{ sum, n float64 }
+
+func (r *rms) add(v Num) {
+	if v.Known() {
+		r.sum, r.n = r.sum+float64(v*v), r.n+1
+	}
+}
+
+func (r *rms) value() Num {
+	if r.n == 0 {
+		return Unknown()
+	}
+	return Num(math.Sqrt(r.sum / r.n))
+}
+
+// gatedTransfer gates a response and divides it by the source, on the grid.
+func gatedTransfer(m *measuredPosition, x []float64, window dsp.GateWindow, source []complex128, g grid) []complex128 {
+	y, first := windowed(x, m.startS, m.sampleRateHz, window)
+	spectrum := dsp.SpectrumAt(y, first, m.sampleRateHz, g.stepHz, g.count())
+	for k := range spectrum {
+		if source[k] == 0 {
+			spectrum[k] = 0
+			continue
+		}
+		spectrum[k] /= source[k]
+	}
+	return spectrum
+}
+
+func unknowns(n int) []Num {
+	out := make([]Num, n)
+	for i := range out {
+		out[i] = Unknown()
+	}
+	return out
+}
+
+func unknownSeatFigures(bands int) SeatFigures {
+	return SeatFigures{ReflectionDB: unknowns(bands), CombDB: unknowns(bands), UnevennessDB: unknowns(bands), WorstDB: Unknown(), WorstHz: Unknown(),
+		MeanCombDB: Unknown(), MeanUnevenness: Unknown(), CentreS: Unknown(), SpreadS: Unknown()}
+}
