@@ -75,6 +75,7 @@ type Step struct {
 	WellsWhy    string       `json:"wells_why"` // why depths can't be compared; empty where they can
 	Bands       []BandChange `json:"bands"`     // those that both surveys have
 	BandsWhy    string       `json:"bands_why"`
+	RigChange   Num          `json:"rig_change"` // largest change of the flat board's coefficient in any band: what setting the rig up anew does to one; unknown without a flat board in both
 	Gained      []Warning    `json:"warnings_gained"`
 	Lost        []Warning    `json:"warnings_lost"`
 	Differences []string     `json:"differences"` // what else differs between the surveys, in plain sentences
@@ -82,14 +83,14 @@ type Step struct {
 
 // Change is a figure in two surveys. Low and High are the 95 % interval of the change itself, the errors of both taken as independent.
 type Change struct {
-	From         Num     `json:"from"`
-	To           Num     `json:"to"`
-	Change       Num     `json:"change"` // to − from
-	Low          Num     `json:"low"`
-	High         Num     `json:"high"`
-	Apart        bool    `json:"intervals_apart"` // the two intervals don't overlap: a stricter test than the change's own interval
-	Significance string  `json:"significance"`    // "significant", "possible" (the change's own interval excludes 0, but among so many that may be chance), "none", or "" where it can't be told
-	p            float64 // two-sided probability of such a change by chance; NaN where unknown
+	From         Num    `json:"from"`
+	To           Num    `json:"to"`
+	Change       Num    `json:"change"` // to − from
+	Low          Num    `json:"low"`
+	High         Num    `json:"high"`
+	Apart        bool   `json:"intervals_apart"` // the two intervals don't overlap: a stricter test than the change's own interval
+	Probability  Num    `json:"probability"`     // of a change as large by chance alone, either way
+	Significance string `json:"significance"`    // "significant", "possible" (the change's own interval excludes 0, but among so many that may be chance), "none", or "" where it can't be told
 }
 
 // WellChange is the depth of one well in two surveys.
@@ -115,8 +116,10 @@ type BandChange struct {
 // Compare compares results of checks of one panel, in the order given, which should be that of time: each survey with the next, and the first with the last.
 //
 // A change d = x₂ − x₁ of a figure with 95 % intervals x ± U has the interval d ± √(U₁² + U₂²): the law of propagation for independent errors (JCGM 100:2008, 5.1.2). Where a
-// well's depth has several explanations, the interval spans all of them. A change is "significant" where it stays so among all figures of its kind at a joint level of
-// 5 % (Holm's step-down procedure, Scand. J. Statist. 6 (1979) 65; from memory), "possible" where only its own interval excludes 0.
+// well's depth has several explanations, the interval spans all of them. Coefficients have intervals from repeated takes, in which the rig's own change from one survey to
+// the other is not; a flat board doesn't change, so the largest change of its coefficient stands for that and is added in the same way. A change is "significant" where it stays so among all figures of its kind at a joint level of
+// 5 % (Holm's step-down procedure, Scand. J. Statist. 6 (1979) 65; from memory), "possible" where only its own interval excludes 0, or where a coefficient's change can't be
+// told from the rig's for want of a flat board.
 //
 // It errs, naming the file and the cause, where there are fewer than two results, where one is a prediction, and where panels or designs differ.
 func Compare(surveys []NamedResult) (*Comparison, error) {
@@ -231,9 +234,12 @@ func coefficient(v Num, i *Interval) figure {
 }
 
 // change compares two figures.
-func change(from, to figure) Change {
-	c := Change{From: Num(from.values[0]), To: Num(to.values[0]), Change: Num(to.values[0] - from.values[0]), Low: Unknown(), High: Unknown(), p: math.NaN()}
-	half := math.Hypot(from.half, to.half)
+func change(from, to figure) Change { return changeWith(from, to, 0) }
+
+// changeWith compares two figures with one more error of the change, given as half of its 95 % interval.
+func changeWith(from, to figure, more float64) Change {
+	c := Change{From: Num(from.values[0]), To: Num(to.values[0]), Change: Num(to.values[0] - from.values[0]), Low: Unknown(), High: Unknown(), Probability: Unknown()}
+	half := math.Hypot(math.Hypot(from.half, to.half), more)
 	if !c.Change.Known() || math.IsNaN(half) || math.IsInf(half, 0) {
 		return c
 	}
@@ -250,12 +256,10 @@ func change(from, to figure) Change {
 	if least*most > 0 {
 		nearest = min(math.Abs(least), math.Abs(most))
 	}
-	switch {
-	case nearest == 0:
-		c.p = 1
-	default:
+	c.Probability = 1
+	if nearest > 0 {
 		const factor = 1.959964 // of the normal distribution's 95 %
-		c.p = math.Erfc(factor * nearest / half / math.Sqrt2)
+		c.Probability = Num(math.Erfc(factor * nearest / half / math.Sqrt2))
 	}
 	return c
 }
@@ -265,14 +269,14 @@ func judge(changes []*Change) {
 	const level = 0.05
 	var told []*Change
 	for _, c := range changes {
-		if !math.IsNaN(c.p) {
+		if c.Probability.Known() {
 			told = append(told, c)
 		}
 	}
-	slices.SortStableFunc(told, func(a, b *Change) int { return cmp.Compare(a.p, b.p) })
+	slices.SortStableFunc(told, func(a, b *Change) int { return cmp.Compare(a.Probability, b.Probability) })
 	holds := true
 	for k, c := range told {
-		holds = holds && c.p <= level/float64(len(told)-k)
+		holds = holds && float64(c.Probability) <= level/float64(len(told)-k)
 		switch {
 		case holds:
 			c.Significance = significant
@@ -289,7 +293,7 @@ func compareTwo(surveys []NamedResult, names []string, i, j int) Step {
 	a, b := surveys[i].Result, surveys[j].Result
 	s := Step{From: i + 1, To: j + 1}
 	s.Wells, s.WellsWhy = compareWells(a, b, names[i], names[j])
-	s.Bands, s.BandsWhy = compareBands(a, b)
+	s.Bands, s.RigChange, s.BandsWhy = compareBands(a, b)
 	s.Gained, s.Lost = warningsOnlyIn(b, a), warningsOnlyIn(a, b)
 	s.Differences = differences(a, b, names[i], names[j])
 	return s
@@ -350,10 +354,12 @@ func trustworthy(r *Result) (bool, string) {
 	return false, fmt.Sprintf("no depths explain more than %.0f\u00a0%% of what was measured, so they can't be compared", 100*(1-r.Fit.Misfit))
 }
 
-func compareBands(a, b *Result) (changes []BandChange, why string) {
+func compareBands(a, b *Result) (changes []BandChange, rig Num, why string) {
+	rig = Unknown()
 	if why = otherArc(a, b); why != "" {
-		return nil, why
+		return nil, rig, why
 	}
+	var pairs [][2]Diffusion
 	for _, p := range a.Bands {
 		for _, q := range b.Bands {
 			const same = 1e-6
@@ -370,19 +376,28 @@ func compareBands(a, b *Result) (changes []BandChange, why string) {
 			case !q.Usable:
 				c.Why = "not usable in the later survey"
 			}
-			if c.Why != "" {
-				u := unknownFigure()
-				c.Panel, c.Flat, c.Normalised = change(u, u), change(u, u), change(u, u)
-			} else {
-				c.Panel = change(coefficient(d.Panel, d.PanelInterval), coefficient(e.Panel, e.PanelInterval))
+			c.Flat = change(unknownFigure(), unknownFigure())
+			if c.Why == "" {
 				c.Flat = change(coefficient(d.Flat, d.FlatInterval), coefficient(e.Flat, e.FlatInterval))
-				c.Normalised = change(coefficient(d.Normalised, d.NormalisedInterval), coefficient(e.Normalised, e.NormalisedInterval))
+				if moved := Num(math.Abs(float64(c.Flat.Change))); moved.Known() && !(moved <= rig) {
+					rig = moved
+				}
+			} else {
+				d, e = unknownDiffusion(), unknownDiffusion()
 			}
-			changes = append(changes, c)
+			changes, pairs = append(changes, c), append(pairs, [2]Diffusion{d, e})
 		}
 	}
 	if len(changes) == 0 {
-		return nil, "the surveys have no band in common: check both with the same number of bands per octave"
+		return nil, rig, "the surveys have no band in common: check both with the same number of bands per octave"
+	}
+	more := 0.0
+	if rig.Known() {
+		more = float64(rig)
+	}
+	for i, p := range pairs {
+		changes[i].Panel = changeWith(coefficient(p[0].Panel, p[0].PanelInterval), coefficient(p[1].Panel, p[1].PanelInterval), more)
+		changes[i].Normalised = changeWith(coefficient(p[0].Normalised, p[0].NormalisedInterval), coefficient(p[1].Normalised, p[1].NormalisedInterval), more)
 	}
 	for _, of := range []func(*BandChange) *Change{func(c *BandChange) *Change { return &c.Panel }, func(c *BandChange) *Change { return &c.Flat }, func(c *BandChange) *Change { return &c.Normalised }} {
 		var all []*Change
@@ -390,8 +405,13 @@ func compareBands(a, b *Result) (changes []BandChange, why string) {
 			all = append(all, of(&changes[i]))
 		}
 		judge(all)
+		for _, c := range all {
+			if !rig.Known() && c.Significance == significant {
+				c.Significance = possible
+			}
+		}
 	}
-	return changes, ""
+	return changes, rig, ""
 }
 
 // otherArc says why coefficients of two surveys don't compare: they depend on where source and microphones stand.

@@ -27,15 +27,15 @@ func TestChangeOfTwoFigures(t *testing.T) {
 	}
 	for _, z := range []struct{ deviations, p float64 }{{1.960, 0.05}, {2.576, 0.01}, {1.645, 0.10}, {0, 1}} {
 		c := change(figureWithin(0, 1.959964), figureWithin(z.deviations, 0))
-		near(t, fmt.Sprintf("probability of %g standard deviations", z.deviations), c.p, z.p, 5e-5*max(1, z.p), "the table has three digits")
+		near(t, fmt.Sprintf("probability of %g standard deviations", z.deviations), float64(c.Probability), z.p, 5e-5*max(1, z.p), "the table has three digits")
 	}
 	unknown := change(figureWithin(1, math.NaN()), figureWithin(2, 1))
-	if unknown.Change != 1 || unknown.Low.Known() || !math.IsNaN(unknown.p) {
+	if unknown.Change != 1 || unknown.Low.Known() || unknown.Probability.Known() {
 		t.Errorf("without an interval: %+v", unknown)
 	}
 	// two explanations on either side: the sign can't be told
 	both := change(figure{[]float64{10, 20}, 1}, figureWithin(15, 1))
-	if both.Low > -5 || both.High < 5 || both.p != 1 || both.Apart {
+	if both.Low > -5 || both.High < 5 || both.Probability != 1 || both.Apart {
 		t.Errorf("with two explanations: %+v", both)
 	}
 }
@@ -45,10 +45,9 @@ func TestChangeOfTwoFigures(t *testing.T) {
 func TestJudgeTogether(t *testing.T) {
 	var changes []*Change
 	for _, p := range []float64{0.01, 0.04, 0.03, 0.005} {
-		changes = append(changes, &Change{Change: 1, Low: 0.1, High: 1.9, p: p})
+		changes = append(changes, &Change{Change: 1, Low: 0.1, High: 1.9, Probability: Num(p)})
 	}
-	changes = append(changes, &Change{p: math.NaN()}, &Change{Low: -1, High: 1, p: 0.9})
-	changes[5].p = math.NaN()
+	changes = append(changes, &Change{Probability: Unknown()}, &Change{Low: -1, High: 1, Probability: Unknown()})
 	judge(changes)
 	for i, want := range []string{significant, possible, possible, significant, "", ""} {
 		if changes[i].Significance != want {
@@ -194,6 +193,16 @@ func TestCompareDetails(t *testing.T) {
 	}
 	b := c.Whole.Bands[0].Panel
 	near(t, "half of the interval", float64(b.High-b.Change), math.Hypot(0.02, 0.02), 1e-12, "exact")
+	if b.Significance != possible || c.Outcome != Unchanged || c.Whole.RigChange.Known() {
+		t.Errorf("a band without a flat board: %+v, %s", b, c.Headline)
+	}
+	// with a flat board whose coefficient changed by 0.01, which the rig must have done
+	for r, flat := range map[*Result]Num{before: 0.3, after: 0.31} {
+		r.Bands[0].Diffusion.Flat = flat
+	}
+	c = compareNamed(t, before, after)
+	b = c.Whole.Bands[0].Panel
+	near(t, "half of the interval with the rig's part", float64(b.High-b.Change), 0.03, 1e-12, "√(0.02² + 0.02² + 0.01²)")
 	if b.Significance != significant || c.Outcome != Changed || !strings.Contains(c.Headline, "in one band") {
 		t.Errorf("band: %+v, %s", b, c.Headline)
 	}

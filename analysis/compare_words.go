@@ -51,6 +51,8 @@ func (c *Comparison) describe() {
 	switch {
 	case first.Verdict != last.Verdict:
 		c.Headline += fmt.Sprintf(" The verdict went from “%s” to “%s”.", first.Verdict, last.Verdict)
+	case len(c.Surveys) > 2:
+		c.Headline += fmt.Sprintf(" The verdict is “%s”, as in the first survey.", last.Verdict)
 	default:
 		c.Headline += fmt.Sprintf(" The verdict is still “%s”.", last.Verdict)
 	}
@@ -81,7 +83,7 @@ func (c *Comparison) describe() {
 		if d.Significance != significant {
 			what, d = "normalised diffusion coefficient", x.Normalised
 		}
-		c.Reasons = append(c.Reasons, fmt.Sprintf("At %s the %s went from %.2f to %.2f (%+.2f; 95\u00a0%%: %s).", hertz(x.CentreHz), what, float64(d.From), float64(d.To), float64(d.Change), signedRange(d, 1, 2)))
+		c.Reasons = append(c.Reasons, fmt.Sprintf("At %s the %s went from %.2f to %.2f (%+.3f; 95\u00a0%%: %s).", hertz(x.CentreHz), what, float64(d.From), float64(d.To), float64(d.Change), signedRange(d, 1, 3)))
 	}
 	if len(c.Surveys) > 2 {
 		for _, s := range c.Steps {
@@ -114,7 +116,7 @@ func (c *Comparison) describe() {
 	c.howSure(flat)
 	c.toDo(maybe)
 	c.Method = []Note{
-		{"Change", "The later figure less the earlier one. Its 95\u00a0% interval is the change ± √(U₁² + U₂²), U being half of each figure's own 95\u00a0% interval: independent errors add up as squares. Where several sets of depths explain a survey, the interval spans all of them.", "JCGM 100:2008, 5.1.2"},
+		{"Change", "The later figure less the earlier one. Its 95\u00a0% interval is the change ± √(U₁² + U₂²), U being half of each figure's own 95\u00a0% interval: independent errors add up as squares. Where several sets of depths explain a survey, the interval spans all of them. A coefficient's interval takes in the largest change of the flat board's coefficient, which the rig must have made.", "JCGM 100:2008, 5.1.2"},
 		{"Significant", "Among all wells, or all bands of one coefficient, changes are taken in the order of their probability under chance, and count as long as the k-th of n stays below 5\u00a0% / (n − k + 1): one false alarm in twenty comparisons, however many wells. “Possible” is a change whose own interval excludes 0 but that may be chance among so many.", "Holm, Scand. J. Statist. 6 (1979) 65 (from memory)"},
 		{"Intervals apart", "Two 95\u00a0% intervals that don't overlap are a stricter test than the change's own interval: |change| above U₁ + U₂ instead of √(U₁² + U₂²). Both stand in the tables.", "JCGM 100:2008, 5.1.2"},
 		{"Warnings", "Told apart by their code and place.", ""},
@@ -135,16 +137,19 @@ func (c *Comparison) howSure(flat []BandChange) {
 	switch {
 	case w.BandsWhy != "" || len(w.Bands) == 0:
 	case judged(func(b BandChange) Change { return b.Panel }) || judged(func(b BandChange) Change { return b.Normalised }):
-		add("The intervals of diffusion coefficients come from the repeated takes of each survey alone. What setting the rig up anew did to all takes is not in them, so they are rather too narrow: " +
-			"small changes that count as significant may come from the rig.")
+		if !w.RigChange.Known() {
+			add("The intervals of diffusion coefficients come from the repeated takes of each survey alone; what setting the rig up anew did to all takes is not in them. Without a flat board measured in both surveys " +
+				"that can't be told from what the panel did, so no coefficient counts as significant.")
+			break
+		}
+		add("The intervals of diffusion coefficients come from the repeated takes of each survey, and from the flat board: it doesn't change, so the largest change of its coefficient (%.3f) stands for what setting "+
+			"the rig up anew did. Where the flat board's recordings were used again instead of made anew, that is not in them, and small changes may come from the rig.", float64(w.RigChange))
 		if len(flat) > 0 {
 			var at []string
 			for _, b := range flat {
 				at = append(at, hertz(b.CentreHz))
 			}
-			add("The flat board's own coefficient changed too, at %s. A board does not change: there the rig did, and the panel's change may come from the same cause.", joinAnd(at))
-		} else if judged(func(b BandChange) Change { return b.Flat }) {
-			add("The flat board's coefficient did not change significantly in any band, which speaks for a rig that stood the same.")
+			add("The flat board's own coefficient changed by more than its takes' spread, at %s: there the rig did.", joinAnd(at))
 		}
 	default:
 		add("Whether diffusion coefficients changed can't be told: without repeated takes they have no interval. The tables show the bare differences.")
@@ -176,6 +181,9 @@ func (c *Comparison) toDo(maybe []WellChange) {
 	}
 	if c.Whole.WellsWhy == "" && c.Whole.BandsWhy == "" && !slices.ContainsFunc(c.Whole.Bands, func(b BandChange) bool { return b.Panel.Significance != "" }) {
 		add("Record every take at least twice next time: only then do diffusion coefficients have intervals.")
+	}
+	if c.Whole.BandsWhy == "" && !c.Whole.RigChange.Known() {
+		add("Measure a flat board in every survey: it tells what the rig changed from what the panel changed.")
 	}
 	if c.Whole.BandsWhy != "" {
 		add("Put source and microphones where they stood in the first survey if coefficients are to be compared.")

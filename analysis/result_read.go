@@ -48,6 +48,9 @@ func LoadResult(path string) (r *Result, unknown []string, err error) {
 		return nil, nil, err
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return nil, nil, &ResultError{File: path, Found: "a folder", Expected: "a result file of leadline check --data"}
+	}
 	return ReadResult(f, path)
 }
 

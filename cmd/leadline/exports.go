@@ -13,9 +13,12 @@ import (
 	"github.com/leadline/leadline/report"
 )
 
-// tableFiles are the tables of a folder.
+// tableFiles are the tables of a folder; none where no folder is asked for.
 func tableFiles(dir string, list []report.CSVFile) []rendered {
 	var files []rendered
+	if dir == "" {
+		return nil
+	}
 	for _, t := range list {
 		files = append(files, rendered{filepath.Join(dir, t.Name), t.Data})
 	}

@@ -71,7 +71,7 @@ Nothing but the result goes to standard output.`,
 	}
 	consoleFlags(root)
 	root.SetUsageTemplate(usage)
-	root.AddCommand(checkCommand(code), predictCommand(code), exampleCommand(), planCommand(), sweepCommand(), responsesCommand())
+	root.AddCommand(checkCommand(code), predictCommand(code), exampleCommand(), planCommand(), sweepCommand(), responsesCommand(), compareCommand(code))
 	root.SetHelpCommand(helpCommand(root))
 	root.InitDefaultHelpCmd()
 	root.InitDefaultCompletionCmd()

@@ -80,10 +80,7 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 		}
 		files = append(files, rendered{f.path, b.Bytes()})
 	}
-	var exports []rendered
-	if o.tables != "" {
-		exports = tableFiles(o.tables, report.CSV(result))
-	}
+	exports := tableFiles(o.tables, report.CSV(result))
 	if o.responses != "" {
 		responses, err := alignedFiles(o.responses, result)
 		if err != nil {
