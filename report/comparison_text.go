@@ -92,7 +92,7 @@ func (t *text) coefficientChanges(c *analysis.Comparison) {
 		return
 	}
 	t.WriteString("\nDiffusion coefficients, with the 95 % interval of the panel's change\n")
-	fmt.Fprintf(t, "  %-9s %5s %6s   %-26s %-11s  %s\n", "band", "panel", "after", "change", "significant", "normalised: change")
+	fmt.Fprintf(t, "  %-8s %6s %6s   %-26s %-11s  %s\n", "band", "before", "after", "change", "significant", "normalised: change")
 	for _, b := range bands {
 		panel, meaning := changeInWords(b.Panel, 1, 3)
 		line := fmt.Sprintf("  %-9s %5s %6s   %-26s %-12s ", strings.ReplaceAll(hertz(b.CentreHz), nbsp, " "), plain(b.Panel.From, 2), plain(b.Panel.To, 2), panel, meaning)

@@ -14,8 +14,8 @@ import (
 	"github.com/leadline/leadline/dsp"
 )
 
-// checked runs a check of every second position of the example, twice recorded with a little noise, with one of the bench's panels in place, and returns the result file.
-func checked(t *testing.T, bench string) string {
+// checkedPanel runs a check of every second position of the example, twice recorded with a little noise, with one of the bench's panels in place, and returns the result file.
+func checkedPanel(t *testing.T, bench string) string {
 	t.Helper()
 	survey := example(t)
 	dir := filepath.Dir(survey)
@@ -70,7 +70,7 @@ func checked(t *testing.T, bench string) string {
 
 // A panel with two wrong wells, then mended: the comparison names both wells, and every way out says so.
 func TestCompare(t *testing.T) {
-	before, after := checked(t, "panel-built-1"), checked(t, "panel-as-designed")
+	before, after := checkedPanel(t, "panel-built-1"), checkedPanel(t, "panel-as-designed")
 	dir := t.TempDir()
 	html, data, tables := filepath.Join(dir, "comparison.html"), filepath.Join(dir, "comparison.json"), filepath.Join(dir, "tables")
 	o := leadline("compare", before, after, "--report", html, "--data", data, "--tables", tables)
