@@ -1,0 +1,64 @@
+package dsp
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"testing"
+)
+
+// BenchmarkFiles is this side of testdata/bench/deconvolve.c: from recordings to responses, files to files, on two threads.
+func BenchmarkFiles(b *testing.B) {
+	dir := os.Getenv("LEADLINE_BENCH")
+	if dir == "" {
+		b.Skip("started by .ci/bench")
+	}
+	sweep, err := ReadWAV(filepath.Join(dir, "sweep.wav"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	first, err := ReadWAV(filepath.Join(dir, "rec00.wav"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	rate := float64(sweep.SampleRateHz)
+	e := &Excitation{Samples: sweep.Channels[0], SampleRateHz: rate, LowHz: 50, HighHz: 20000}
+	inverse, err := NewInverse(e, float64(len(first.Channels[0])-len(e.Samples))/rate)
+	if err != nil {
+		b.Fatal(err)
+	}
+	out := filepath.Join(dir, "go")
+	if err := os.MkdirAll(out, 0o777); err != nil {
+		b.Fatal(err)
+	}
+	one := func(i int) error {
+		a, err := ReadWAV(filepath.Join(dir, fmt.Sprintf("rec%02d.wav", i)))
+		if err != nil {
+			return err
+		}
+		d, err := inverse.Deconvolve(a.Channels[0])
+		if err != nil {
+			return err
+		}
+		response := &Audio{SampleRateHz: sweep.SampleRateHz, Channels: [][]float64{d.Cut(0, int(rate))}}
+		return WriteWAVFile(filepath.Join(out, fmt.Sprintf("%02d.wav", i)), response, WAVFormat{SampleRateHz: sweep.SampleRateHz, BitsPerSample: 32, Float: true})
+	}
+	began := processorSeconds()
+	for b.Loop() {
+		var next atomic.Int64
+		var wait sync.WaitGroup
+		for range 2 {
+			wait.Go(func() {
+				for i := int(next.Add(1)) - 1; i < 33; i = int(next.Add(1)) - 1 {
+					if err := one(i); err != nil {
+						b.Error(err)
+					}
+				}
+			})
+		}
+		wait.Wait()
+	}
+	b.ReportMetric((processorSeconds()-began)/float64(b.N), "cpu-s/op")
+}

@@ -1,0 +1,201 @@
+"""The benchmark that .ci/bench starts: run.py WORK [ROW]. WORK holds the programs it has built. Both sides of a row do the same work in turn, round after round; a ratio is taken in
+each round, and the table gives the median of the rounds and their spread (least to greatest). Processor time counts where the machine has other work to do as well.
+"""
+import datetime
+import json
+import math
+import os
+import pathlib
+import platform
+import re
+import shutil
+import statistics
+import struct
+import subprocess
+import sys
+import time
+
+HERE = pathlib.Path(__file__).parent
+ROOT = HERE.parent.parent
+ROUNDS = 3
+
+
+def run(*command, folder=None, cwd=None):
+    env = dict(os.environ, LEADLINE_BENCH=str(folder)) if folder else None
+    return subprocess.run([str(c) for c in command], check=True, capture_output=True, text=True, env=env, cwd=cwd).stdout
+
+
+def usage(*command, cwd=None):
+    """Wall seconds, processor seconds and peak memory in MB of one process."""
+    start = time.perf_counter()
+    p = subprocess.Popen([str(c) for c in command], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=cwd)
+    _, _, r = os.wait4(p.pid, 0)
+    return time.perf_counter() - start, r.ru_utime + r.ru_stime, r.ru_maxrss / 1024
+
+
+def bench(program, name, times, folder=None):
+    """A Go benchmark: seconds per operation, and its metrics by unit."""
+    out = run(program, "-test.run", "^$", "-test.bench", f"^{name}$", "-test.benchtime", times, folder=folder)
+    found = {}
+    for line in out.splitlines():
+        if line.startswith("Benchmark"):
+            parts = line.split()
+            found[parts[0]] = {unit: float(value) for value, unit in zip(parts[2::2], parts[3::2])}
+    return found
+
+
+def one(program, name, times, folder=None):
+    (values,) = bench(program, name, times, folder).values()
+    return values["ns/op"] / 1e9, values.get("cpu-s/op", math.nan)
+
+
+def repeats(*command):
+    """The best of a program's repeats, each line wall and processor seconds."""
+    lines = [tuple(map(float, line.split())) for line in run(*command).splitlines() if re.fullmatch(r"[\d.]+ [\d.]+", line)]
+    return min(w for w, _ in lines), min(c for _, c in lines)
+
+
+def spread(values, digits=2):
+    values = sorted(values)
+    show = lambda v: f"{v:.{digits}f}" if v < 100 else f"{v:.0f}"
+    return f"{show(statistics.median(values))} ({show(values[0])} to {show(values[-1])})"
+
+
+rows = []
+
+
+def row(work, reference, goal, ratios, ours, theirs, note=""):
+    rows.append((work, reference, goal, ratios, ours, theirs, note))
+    print(f"{work} | {reference} | {goal} | {ratios} | {ours} | {theirs} | {note}", flush=True)
+
+
+def write_wav(path, rate, samples):
+    data = samples.astype("<f4").tobytes()
+    with open(path, "wb") as f:
+        f.write(b"RIFF" + struct.pack("<I", 36 + len(data)) + b"WAVEfmt " + struct.pack("<IHHIIHH", 16, 3, 1, rate, 4 * rate, 4, 32) + b"data" + struct.pack("<I", len(data)) + data)
+
+
+def deconvolution(work):
+    import numpy as np
+
+    for rate, seconds in ((48000, 5), (96000, 10)):
+        folder = work / f"deconvolve{rate}"
+        folder.mkdir()
+        rng = np.random.default_rng(1)
+        t = np.arange(int((seconds - 1) * rate)) / rate
+        length = (seconds - 1) / np.log(20000 / 50)
+        sweep = 0.5 * np.sin(2 * np.pi * 50 * length * np.expm1(t / length))
+        sweep *= np.minimum(1, np.minimum(t, t[::-1]) / 0.01)
+        write_wav(folder / "sweep.wav", rate, sweep)
+        for i in range(33):
+            x = 1e-3 * rng.standard_normal(seconds * rate)
+            for _ in range(6):
+                at = rng.integers(100, rate // 4)
+                x[at : at + len(sweep)] += rng.normal() * 0.2 * sweep
+            write_wav(folder / f"rec{i:02d}.wav", rate, x)
+        run(work / "deconvolve", folder, rate, 1)  # measures its plans and keeps them
+        wall, cpu = {}, {}
+        for _ in range(ROUNDS):
+            for name, measure in (
+                ("go", lambda: one(work / "dsp.test", "BenchmarkFiles", "3x", folder)),
+                ("scipy", lambda: repeats(sys.executable, HERE / "deconvolve.py", folder, rate, 3)),
+                ("fftw", lambda: repeats(work / "deconvolve", folder, rate, 3)),
+            ):
+                w, c = measure()
+                wall.setdefault(name, []).append(w)
+                cpu.setdefault(name, []).append(c)
+        worst = 0
+        for i in range(33):
+            responses = [np.fromfile(folder / side / f"{i:02d}.wav", "<f4")[-rate:] for side in ("go", "py", "c")]
+            worst = max(worst, *(np.abs(r - responses[1]).max() / np.abs(responses[1]).max() for r in responses))
+        what = f"deconvolve 33 recordings of {seconds} s at {rate // 1000} kHz, files to files"
+        for name, goal, ratio in (("scipy", "SciPy at least 3 × as long", lambda a, b: b / a), ("fftw", "at most 1.3 × FFTW's time", lambda a, b: a / b)):
+            label = {"scipy": "SciPy, real FFT, two workers", "fftw": "C, FFTW, measured plans, two threads"}[name]
+            r = [ratio(a, b) for a, b in zip(cpu["go"], cpu[name])]
+            rw = [ratio(a, b) for a, b in zip(wall["go"], wall[name])]
+            row(what, label, goal, f"{spread(r)} processor, {spread(rw)} wall", f"{statistics.median(cpu['go']):.2f} s processor", f"{statistics.median(cpu[name]):.2f} s",
+                f"all three agree to {worst:.0e} of the peak")
+        shutil.rmtree(folder)
+
+
+def exterior(work):
+    wall, cpu, kernel = [], [], ""
+    ours = []
+    import numpy as np
+
+    for n in range(3):
+        w, c = one(work / "scatter.test", "BenchmarkExteriors", "3x", work)
+        out = run(sys.executable, HERE / "exterior.py", work / "meshes.json", 1).splitlines()
+        pw, pc = map(float, out[0].split())
+        kernel = out[1].split()[1]
+        wall.append(pw / w)
+        cpu.append(pc / c)
+        ours.append(c)
+    theirs = np.array(json.loads(out[2]))
+    flat = np.array(json.load(open(work / "flat.json")))
+    worst = np.abs((theirs - flat) @ [1, 1j]).max(1) / np.abs(flat @ [1, 1j]).max(1)
+    elements = [len(m["a"]) for m in json.load(open(work / "meshes.json"))]
+    row(f"exterior of the virtual bench's panel, 117 frequencies, {min(elements)} to {max(elements)} elements, 33 microphones", f"NumPy and SciPy, OpenBLAS ({kernel} kernel), two threads", "at least 20 × as fast",
+        f"{spread(cpu, 1)} processor, {spread(wall, 1)} wall", f"{statistics.median(ours):.2f} s processor", f"{pc:.2f} s", f"closed box agrees to {worst.max():.0e} of the largest; ours includes finite height")
+
+
+def growth(work):
+    times = {}
+    for _ in range(3):
+        for name, v in bench(work / "scatter.test", "BenchmarkExteriorGrowth", "2x").items():
+            frequency, wells = re.search(r"/(\d+)Hz/(\d+)wells", name).groups()
+            times.setdefault((int(frequency), int(wells)), []).append(v["cpu-s/op"])
+    sizes = (10, 20, 40, 86)
+    for frequency in (1000, 2000, 4000, 8000):
+        t = [min(times[frequency, n]) for n in sizes]
+        slopes = [math.log(b / a) / math.log(n / m) for a, b, m, n in zip(t, t[1:], sizes, sizes[1:])]
+        row(f"exterior at {frequency // 1000} kHz, 10, 20, 40, 86 wells", "itself", "below the cube", "exponents " + ", ".join(f"{s:.1f}" for s in slopes), ", ".join(f"{1000 * s:.1f}" for s in t) + " ms processor", "", "")
+
+
+def hankel(work):
+    ratios = {"the standard library": [], "SciPy": []}
+    ns = []
+    for _ in range(ROUNDS):
+        (a,) = bench(work / "scatter.test", "BenchmarkHankels", "2000x").values()
+        (b,) = bench(work / "scatter.test", "BenchmarkHankelStandardLibrary", "500000x").values()
+        python = min(map(float, run(sys.executable, HERE / "hankel.py", 3).split()))
+        ns.append(a["cpu-ns/argument"])
+        ratios["the standard library"].append(b["cpu-ns/argument"] / a["cpu-ns/argument"])
+        ratios["SciPy"].append(python / a["cpu-ns/argument"])
+    for name, r in ratios.items():
+        row("Hankel functions H0 and H1", name, "at least 5 × as fast", spread(r, 1), f"{statistics.median(ns):.1f} ns per argument", "", "error below 5e-14 of the modulus, TestHankelTable")
+
+
+def check(work):
+    for case in ("room-b-panel-built-1", "room-b-panel-as-designed", "room-a-panel-built-2"):
+        got = [usage(work / "leadline", "check", ROOT / "fixtures/virtual-bench" / f"{case}.toml", "--report", work / "r.html", "--data", work / "r.json") for _ in range(5)]
+        goal = "1.5 s, 150 MB" if case.startswith("room-b") else ""
+        row(f"leadline check {case}, report and data", "itself", goal, "", f"{spread([c for _, c, _ in got])} s processor, {spread([w for w, _, _ in got])} s wall, {max(m for _, _, m in got):.0f} MB peak", "")
+
+
+def start_up(work):
+    run("hyperfine", "-N", "--warmup", "5", "--runs", "100", "--export-json", work / "help.json", f"{work}/leadline --help")
+    (r,) = json.load(open(work / "help.json"))["results"]
+    row("leadline --help", "", "20 ms", "", f"{1000 * r['median']:.1f} ms wall ({1000 * r['min']:.1f} to {1000 * r['max']:.1f}), {1000 * (r['user'] + r['system']):.1f} ms processor", "", "hyperfine, 100 runs")
+
+
+def main(work, wanted):
+    for name, measure in (("hankel", hankel), ("start-up", start_up), ("check", check), ("growth", growth), ("exterior", exterior), ("deconvolution", deconvolution)):
+        if wanted in name:
+            measure(work)
+    if wanted:
+        return
+    model = re.search(r"model name\s*: (.*)", pathlib.Path("/proc/cpuinfo").read_text())
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=ROOT).stdout.strip()
+    head = ["work", "reference", "goal", "ratio: median (least to greatest)", "leadline", "reference", "note"]
+    table = "\n".join("| " + " | ".join(r) + " |" for r in [head, ["---"] * len(head)] + rows)
+    (HERE / "results.md").write_text(f"""# Measured by `bash .ci/bench`
+
+{datetime.date.today()}, after commit {commit}, {model.group(1) if model else platform.machine()}, {os.cpu_count()} processors, load {os.getloadavg()[0]:.1f} at the end.
+
+{table}
+""")
+
+
+if __name__ == "__main__":
+    main(pathlib.Path(sys.argv[1]), "".join(sys.argv[2:3]))
