@@ -476,7 +476,11 @@ func FuzzRig(f *testing.F) {
 	f.Add([]byte("[rig]\nradius_m = [[1], 2]\n"))
 	f.Add([]byte("a.b = 1\n[room]\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		g, err := ParseRig(data, "room.toml")
+		var g *Rig
+		var err error
+		if used := allocated(func() { g, err = ParseRig(data, "room.toml") }); used > 1<<20+2000*len(data) {
+			t.Errorf("%d bytes allocated for %d", used, len(data))
+		}
 		if err != nil {
 			return
 		}

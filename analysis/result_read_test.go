@@ -205,7 +205,11 @@ func FuzzReadResult(f *testing.F) {
 	f.Add(bytes.ReplaceAll(good, []byte("null"), []byte("[]")))
 	f.Add(bytes.ReplaceAll(good, []byte("0.05"), []byte("-1e300")))
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		r, _, err := ReadResult(bytes.NewReader(raw), "fuzz.json")
+		var r *Result
+		var err error
+		if used := allocated(func() { r, _, err = ReadResult(bytes.NewReader(raw), "fuzz.json") }); used > 1<<20+2000*len(raw) {
+			t.Errorf("%d bytes allocated for %d", used, len(raw))
+		}
 		if err != nil {
 			if r != nil || !strings.HasPrefix(err.Error(), "fuzz.json") {
 				t.Errorf("error %q without the file's name, or with a result", err)

@@ -109,7 +109,7 @@ func (r *surveyReader) inText(path string, i int) place {
 	line := string(r.doc[r.lineStart[at.line-1]:])
 	line, _, _ = strings.Cut(line, "\n")
 	before := len(string([]rune(line)[:at.column-1]))
-	if start := strings.Index(line[before:], text); start >= 0 && strings.ContainsAny(line[before+start-1:before+start], `"'`) {
+	if start := strings.Index(line[before:], text); before+start > 0 && start >= 0 && strings.ContainsAny(line[before+start-1:before+start], `"'`) {
 		at.column += utf8.RuneCountInString(line[before : before+start+i])
 	}
 	return at

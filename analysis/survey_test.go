@@ -625,5 +625,12 @@ func FuzzParseSurvey(f *testing.F) {
 		}
 		f.Add([]byte(text))
 	}
-	f.Fuzz(func(t *testing.T, data []byte) { checkParsed(t, data) })
+	f.Add([]byte(plainSurvey + "[row]\norder = \"order\"\n"))
+	f.Add([]byte(plainSurvey + "[row]\norder = \"D I M\"\npanels = 3\nkinds = \"DI\"\ngap_m = 0.02\nparts = [5, 8]\n[[seat]]\nname = \"s\"\nplace_m = [0, 1.5, 0]\n[[seat]]\nname = \"t\"\nnearest_m = 1\nfarthest_m = 2\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		// TOML's decoder and the index of places keep some hundred bytes for each token
+		if used := allocated(func() { checkParsed(t, data) }); used > 1<<20+2000*len(data) {
+			t.Errorf("%d bytes allocated for %d", used, len(data))
+		}
+	})
 }

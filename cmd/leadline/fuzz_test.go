@@ -125,6 +125,9 @@ func small(s *analysis.Survey) bool {
 	if len(p.DepthsM) > 4 || p.WidthM() > 0.4 || p.HeightM > 0.4 || p.OuterDepthM() > 0.4 || len(s.Positions) > 5 || len(s.Files()) > 12 {
 		return false
 	}
+	if s.Row != nil && (len(s.Row.Order) > 2 || s.Row.Panels > 2) || len(s.Seats) > 0 { // the field at a seat takes seconds
+		return false
+	}
 	return s.Sweep == nil || s.Sweep.Seconds < 1 || s.Sweep.File != ""
 }
 
@@ -138,6 +141,8 @@ func FuzzCheck(f *testing.F) {
 	f.Add([]byte(tinySurvey+"[[position]]\nname = \"b\"\nangle_deg = -20\ndistance_m = 1\npanel = \"panel.wav\"\nempty = \"empty.wav\"\n"), tinyWAV(f, 10, 390), tinyWAV(f, 0, 2))
 	f.Add([]byte(tinySurvey+"[sweep]\nlow_hz = 100\nhigh_hz = 3000\nseconds = 0.03\n"), good, panel)
 	f.Add([]byte(fiveTinyPlaces), tinyWAV(f, 47), tinyWAV(f, 47, 93, 97)) // enough to recover depths
+	f.Add([]byte(tinySurvey+"[row]\norder = \"DI\"\ngap_m = 0.05\n"), good, panel)
+	f.Add([]byte(tinySurvey+"[row]\npanels = 2\nkinds = \"DM\"\n"), good, panel)
 	dir := f.TempDir()
 	html := filepath.Join(dir, "report.html")
 	f.Fuzz(func(t *testing.T, survey, empty, panel []byte) {
