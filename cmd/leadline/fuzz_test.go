@@ -213,3 +213,43 @@ func FuzzPlan(f *testing.F) {
 		}
 	})
 }
+
+// FuzzCompare: whatever two results hold, comparing them ends in a whole comparison or in one line.
+func FuzzCompare(f *testing.F) {
+	dir := f.TempDir()
+	before, after, html := filepath.Join(dir, "before.json"), filepath.Join(dir, "after.json"), filepath.Join(dir, "comparison.html")
+	write(f, filepath.Join(dir, "survey.toml"), fiveTinyPlaces)
+	write(f, filepath.Join(dir, "empty.wav"), string(tinyWAV(f, 47)))
+	write(f, filepath.Join(dir, "panel.wav"), string(tinyWAV(f, 47, 93, 97)))
+	if o := leadline("check", filepath.Join(dir, "survey.toml"), "--data", after); o.code != exitUndecided {
+		f.Fatalf("%+v", o)
+	}
+	var result map[string]any
+	if err := json.Unmarshal([]byte(read(f, after)), &result); err != nil {
+		f.Fatal(err)
+	}
+	for _, large := range []string{"responses", "far_field", "time_view", "notes"} {
+		delete(result, large)
+	}
+	small, err := json.Marshal(result)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(small, small)
+	f.Add(small, []byte(read(f, after)))
+	f.Add(small, bytes.ReplaceAll(small, []byte(`"undecided"`), []byte(`"deep"`)))
+	f.Add(small, bytes.ReplaceAll(small, []byte(`:0.0`), []byte(`:1e300,"x":0.0`)))
+	f.Fuzz(func(t *testing.T, first, next []byte) {
+		write(t, before, string(first))
+		write(t, after, string(next))
+		os.Remove(html)
+		o := leadline("compare", before, after, "--report", html, "--data", "-")
+		if o.code == exitUsage {
+			refused(t, o, html)
+			return
+		}
+		if !json.Valid([]byte(o.stdout)) || !strings.HasSuffix(strings.TrimSpace(read(t, html)), "</html>") {
+			t.Errorf("exit %d without a whole comparison: %.200q", o.code, o.stdout)
+		}
+	})
+}
