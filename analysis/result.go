@@ -93,6 +93,7 @@ type Result struct {
 	LoudspeakerDivided bool     `json:"loudspeaker_divided"` // its colour and ringing were taken out before gating
 	Method             []Note   `json:"method"`              // how each figure is made, with its source
 	Caution            []string `json:"caution"`             // safety, in plain sentences
+	Seen               []Seen   `json:"seen"`                // what each picture shows, in one sentence
 
 	Responses *Responses `json:"responses"` // what was gated, around the gate; nil without measurements
 }

@@ -20,6 +20,7 @@ func (r *run) describe() {
 	}
 	res.Method = methodNotes(res)
 	res.Caution = cautions
+	res.Seen = res.seen()
 }
 
 func (r *run) verdictText() {
@@ -136,8 +137,13 @@ func (r *run) bandsBetter() string {
 
 func mm(metres float64) string { return fmt.Sprintf("%.1f", metres*1000) }
 
-// hertz writes a frequency with its unit; a mid-band by its nominal name would need a table, three digits tell it.
+// hertz writes a frequency to three digits with its unit; the mid-band of a third octave by its nominal name (IEC 61260-1:2014, annex E).
 func hertz(f float64) string {
+	nominal := [10]float64{1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8}
+	if k := math.Round(10 * math.Log10(f)); f > 0 && math.Abs(f/math.Pow(10, k/10)-1) < 1e-3 {
+		decade := math.Floor(k / 10)
+		f = nominal[int(k-10*decade)] * math.Pow(10, decade)
+	}
 	if f >= 1000 {
 		return fmt.Sprintf("%.3g\u00a0kHz", f/1000)
 	}

@@ -387,7 +387,7 @@ func frequencyAxis(centres []float64, low, high, width, labelWidth float64) (spa
 			if out[i].Label != "" || rank(math.Pow(10, out[i].Value)) != want {
 				continue
 			}
-			free := true
+			free := (s.high-out[i].Value)*perUnit > labelWidth/3 // else the label would be cut
 			for j := range out {
 				if out[j].Label != "" && math.Abs(out[j].Value-out[i].Value)*perUnit < labelWidth {
 					free = false

@@ -14,7 +14,8 @@ import (
 // figure is one picture: one or more drawings that are read together.
 type figure struct {
 	ID, Title string
-	See, Sure string
+	See, Sure string // what this result's picture shows and how sure that is, one line each
+	Read      string // how the picture is read
 	Notes     []fact // more lines of that kind
 	Keys      []key
 	Columns   string // wide (one drawing), pair or many
@@ -83,9 +84,15 @@ func (m *maker) figures() ([]*figure, error) {
 		if err != nil {
 			return nil, err
 		}
-		if f != nil {
-			out = append(out, f)
+		if f == nil {
+			continue
 		}
+		for _, s := range m.r.Seen {
+			if s.Picture == f.ID && s.Text != "" && f.Missing == "" {
+				f.Read, f.See = f.See, s.Text
+			}
+		}
+		out = append(out, f)
 	}
 	return out, nil
 }
@@ -461,6 +468,10 @@ func (m *maker) comb() (*figure, error) {
 				}
 			}
 		}
+	}
+	if high > 2.2*low { // above an octave the notches of neighbours run into one another
+		high = 2.2 * low
+		f.See += " Only the lowest octave of notches is drawn; the table counts all."
 	}
 	fy, fyt := frequencyAxis(octaveThirds(low, high), low/1.1, high*1.1, 200, 15)
 	for _, part := range []struct {

@@ -31,14 +31,12 @@
     const box = add(figure, "div", { class: "read" });
     const slide = add(box, "input", { type: "range", min: 0, step: 1, value: 0, "aria-label": "Values of the picture: " + name });
     const says = add(box, "span", { "aria-hidden": "true" });
-    const hint = "Point at the picture, or focus here and use the arrow keys.";
     let line = null;
-    says.textContent = hint;
     const stops = (c) => [...new Set((c.s.length > 0 ? (c.s[0].x.length > 200 ? [c.s[0]] : c.s) : []).flatMap((s) => s.x))].filter((x) => x !== null).sort((a, b) => a - b);
     const hide = () => {
       if (line) line.remove();
       line = null;
-      says.textContent = hint;
+      box.classList.remove("on");
     };
     const show = (i) => {
       const c = chart(), all = stops(c);
@@ -60,17 +58,20 @@
         if (best >= 0 && Math.abs(s.x[best] - x) <= apart) values.push(s.n + " " + fixed(s.y[best], c.d));
       }
       const unit = c.yu.startsWith("dB") ? " dB" : c.yu === "mm" ? " mm" : "";
+      box.classList.add("on");
       says.textContent = where + ": " + (values.length ? values.join(" · ") + unit : "nothing known");
       slide.setAttribute("aria-valuetext", says.textContent);
     };
-    svg.addEventListener("pointermove", (event) => {
+    const point = (event) => {
       const c = chart(), r = svg.getBoundingClientRect(), all = stops(c);
       const at = ((event.clientX - r.left) / r.width) * svg.viewBox.baseVal.width;
       const x = c.x[0] + ((at - c.area[0]) / (c.area[2] - c.area[0])) * (c.x[1] - c.x[0]);
       let best = 0;
       all.forEach((v, k) => { if (Math.abs(v - x) < Math.abs(all[best] - x)) best = k; });
       show(best);
-    });
+    };
+    svg.addEventListener("pointermove", point);
+    svg.addEventListener("pointerdown", point);
     svg.addEventListener("pointerleave", () => { if (document.activeElement !== slide) hide(); });
     slide.addEventListener("focus", () => {
       const all = stops(chart());
@@ -88,6 +89,9 @@
     for (const s of c.s) before = s.x = s.x || before;
     reader(byId(c.id + "-t").parentNode, () => c);
   }
+
+  document.documentElement.classList.add("live");
+  for (const hint of document.querySelectorAll(".live-hint")) hint.hidden = false;
 
   // --- on paper everything is open
 

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgsvg"
@@ -160,8 +161,17 @@ func (s *sheet) recode(in io.Reader) (string, error) {
 				pending.WriteString(tenths(attr["d"]))
 			case "text":
 				flush()
-				fmt.Fprintf(&out, `<text class="%s" x="%s" y="%s" transform="scale(1,-1)">`,
-					s.classOf(declarations(attr["style"])), tenths(attr["x"]), tenths(attr["y"]))
+				fmt.Fprintf(&out, `<text class="%s" x="%s" y="%s" transform="scale(1,-1)"`, s.classOf(declarations(attr["style"])), tenths(attr["x"]), tenths(attr["y"]))
+				label, err := dec.Token()
+				if err != nil {
+					return "", err
+				}
+				text, _ := label.(xml.CharData)
+				// The place was worked out from the widths of one font; where the reader's letters are wider they are made to fit it.
+				if w := textWidthOf(strings.TrimSpace(string(text)), attr["style"]); w > 0 {
+					fmt.Fprintf(&out, ` textLength="%s" lengthAdjust="spacingAndGlyphs"`, coord(w))
+				}
+				out.WriteString(">" + html.EscapeString(strings.TrimSpace(string(text))))
 			}
 		case xml.EndElement:
 			depth--
@@ -175,6 +185,22 @@ func (s *sheet) recode(in io.Reader) (string, error) {
 			}
 		}
 	}
+}
+
+var fontSize = regexp.MustCompile(`font-size:([\d.]+)px`)
+
+// textWidthOf is the width of s at the size that a style attribute of vgsvg gives; 0 where that names none.
+func textWidthOf(s, style string) float64 {
+	m := fontSize.FindStringSubmatch(style)
+	if m == nil {
+		return 0
+	}
+	size, err := strconv.ParseFloat(m[1], 64)
+	if err != nil {
+		return 0
+	}
+	face := font.DefaultCache.Lookup(sansFont(vg.Length(size)), vg.Length(size))
+	return face.Width(s).Points()
 }
 
 // wrap makes a whole SVG of body, with the name and the description that stand in for it where it can't be seen.
