@@ -82,8 +82,8 @@ result are skipped, with a warning. --tables writes depths.csv, coefficients.csv
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&html, "report", "", "write the comparison as one HTML file")
-	cmd.Flags().StringVar(&data, "data", "", "write the comparison as JSON; - for standard output")
-	cmd.Flags().StringVar(&tables, "tables", "", "write the numbers behind every picture as CSV files into this folder")
+	cmd.Flags().StringVar(&html, "report", "", "write the comparison as one HTML `file`")
+	cmd.Flags().StringVar(&data, "data", "", "write the comparison as JSON to this `file`; - for standard output")
+	cmd.Flags().StringVar(&tables, "tables", "", "write the numbers behind every picture as CSV files into this `folder`")
 	return cmd
 }

@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 )
@@ -58,7 +60,7 @@ Exit codes:
 `
 
 // newRoot is the whole command line; code receives the exit code of a run without error.
-func newRoot(code *int) *cobra.Command {
+func newRoot(code *int, stdout, stderr io.Writer) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "leadline",
 		Short: "Check a home-built sound diffuser against its design, from impulse responses",
@@ -69,6 +71,8 @@ Nothing but the result goes to standard output.`,
 		Annotations:  exitsOfAll,
 		SilenceUsage: true, SilenceErrors: true,
 	}
+	root.SetOut(stdout) // before the completion commands, which remember it
+	root.SetErr(stderr)
 	consoleFlags(root)
 	root.SetUsageTemplate(usage)
 	root.AddCommand(checkCommand(code), predictCommand(code), exampleCommand(), planCommand(), sweepCommand(), responsesCommand(), compareCommand(code))
@@ -80,7 +84,38 @@ Nothing but the result goes to standard output.`,
 			describeCompletion(c)
 		}
 	}
+	wrapHelp(root)
 	return root
+}
+
+// wrapHelp breaks the descriptions of a command and those below it into lines for a terminal; paragraphs with indented lines stay as they are.
+func wrapHelp(c *cobra.Command) {
+	const width = 96
+	paragraphs := strings.Split(strings.TrimSpace(c.Long), "\n\n")
+	for i, p := range paragraphs {
+		if strings.Contains("\n"+p, "\n\t") || strings.Contains("\n"+p, "\n ") || strings.Contains(p, "\n#") {
+			continue
+		}
+		var b strings.Builder
+		column := 0
+		for _, word := range strings.Fields(p) {
+			if n := utf8.RuneCountInString(word); column > 0 && column+1+n <= width {
+				b.WriteString(" ")
+				column += 1 + n
+			} else {
+				if column > 0 {
+					b.WriteString("\n")
+				}
+				column = n
+			}
+			b.WriteString(word)
+		}
+		paragraphs[i] = b.String()
+	}
+	c.Long = strings.Join(paragraphs, "\n\n")
+	for _, sub := range c.Commands() {
+		wrapHelp(sub)
+	}
 }
 
 // helpCommand is the usual one, but an unknown command is an error.

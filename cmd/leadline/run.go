@@ -17,10 +17,8 @@ import (
 // run executes the command line and returns the exit code. Only results go to stdout.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	code := exitAsDesigned
-	root := newRoot(&code)
+	root := newRoot(&code, stdout, stderr)
 	root.SetArgs(args)
-	root.SetOut(stdout)
-	root.SetErr(stderr)
 	root.SetContext(ctx)
 	if err := root.Execute(); err != nil {
 		if errors.Is(err, context.Canceled) {
@@ -40,10 +38,10 @@ type outputs struct {
 }
 
 func (o *outputs) flags(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&o.report, "report", "", "write the report as one HTML file")
-	cmd.Flags().StringVar(&o.data, "data", "", "write the result as JSON; - for standard output")
-	cmd.Flags().StringVar(&o.tables, "tables", "", "write the numbers behind every picture as CSV files into this folder")
-	cmd.Flags().IntVar(&o.bands, "bands", 3, "bands per octave, 3 or 12")
+	cmd.Flags().StringVar(&o.report, "report", "", "write the report as one HTML `file`")
+	cmd.Flags().StringVar(&o.data, "data", "", "write the result as JSON to this `file`; - for standard output")
+	cmd.Flags().StringVar(&o.tables, "tables", "", "write the numbers behind every picture as CSV files into this `folder`")
+	cmd.Flags().IntVar(&o.bands, "bands", 3, "bands per octave, `3 or 12`")
 }
 
 // job turns a survey into a result.
@@ -125,7 +123,7 @@ func checkCommand(code *int) *cobra.Command {
 unrounded, units in the header, an unknown number is an empty field, and text that a spreadsheet would run as a formula has an apostrophe before it. --responses writes
 the impulse responses around the gate as WAV files of 32-bit floats, aligned in time and level (folder aligned), and with the empty room subtracted and the gate applied
 (folder gated); responses.csv says when each begins. Both folders are made if needed; files of the same names are replaced. There is no AES69 (SOFA) file: it is a
-netCDF-4 file, and no Go library that writes one without C is to be had.`,
+netCDF-4 file, and the Go module proxy serves no library that writes one without C.`,
 		Annotations:       exitsOfCheck,
 		ValidArgsFunction: filesOf("toml", 1),
 		Example: `  leadline check survey.toml --report report.html --data result.json
@@ -153,7 +151,7 @@ netCDF-4 file, and no Go library that writes one without C is to be had.`,
 		},
 	}
 	o.flags(cmd)
-	cmd.Flags().StringVar(&o.responses, "responses", "", "write the aligned and the gated impulse responses as WAV files into this folder")
+	cmd.Flags().StringVar(&o.responses, "responses", "", "write the aligned and the gated impulse responses as WAV files into this `folder`")
 	cmd.Flags().BoolVar(&example, "example", false, "check the built-in example")
 	return cmd
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"flag"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -317,7 +318,7 @@ func TestInterrupted(t *testing.T) {
 
 // Every command's help ends with examples and then its exit codes; the root's is checked too.
 func TestHelp(t *testing.T) {
-	visit(newRoot(new(int)), func(c *cobra.Command) {
+	visit(newRoot(new(int), io.Discard, io.Discard), func(c *cobra.Command) {
 		args := append(strings.Fields(c.CommandPath())[1:], "--help")
 		o := leadline(args...)
 		_, tail, found := strings.Cut(o.stdout, "\nExamples:\n")
