@@ -1,16 +1,10 @@
 package analysis
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"math"
 	"os"
-	"slices"
-	"strings"
-
-	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
 )
 
 // Rig is what a plan file says: the panel, the room, where things may stand, and what the user owns. Lengths in metres.
@@ -60,14 +54,16 @@ var (
 	absorberLimit  = limit{0, 1, false, "metres", 0.02, 0.5}
 )
 
-// The tables of a plan file; those of [air] and [panel] are the survey's.
-var rigTables = map[string][]string{
-	"":      {"title", "tolerance_m"},
-	"air":   keysOf("air"),
-	"panel": keysOf("panel"),
-	"room":  {"width_m", "length_m", "height_m"},
-	"rig": {"faces", "middle_from_left_m", "front_from_behind_m", "middle_above_floor_m", "radius_m", "source_distance_m", "source_angle_deg",
-		"source_above_floor_m", "microphone_above_floor_m", "step_deg", "largest_deg", "clearance_m", "floor_absorber_m"},
+// rigGrammar is what a plan file may hold; [air] and [panel] are the survey's.
+var rigGrammar = grammar{
+	file: "plan file", short: "a plan file, a few lines of text", hint: "; the microphones are what the plan works out", tables: []tableKeys{
+		{name: "", keys: []string{"title", "tolerance_m"}},
+		{name: "air", keys: airKeys},
+		{name: "panel", keys: panelKeys},
+		{name: "room", keys: []string{"width_m", "length_m", "height_m"}},
+		{name: "rig", keys: []string{"faces", "middle_from_left_m", "front_from_behind_m", "middle_above_floor_m", "radius_m", "source_distance_m", "source_angle_deg",
+			"source_above_floor_m", "microphone_above_floor_m", "step_deg", "largest_deg", "clearance_m", "floor_absorber_m"}},
+	},
 }
 
 // LoadRig reads and checks a plan file; see ParseRig.
@@ -94,8 +90,7 @@ func planFileError(path string, err error) error {
 // width_m, length_m and height_m of a rectangular room; [rig], all of whose keys may be left out, says what is fixed and what is free: a key
 // that takes limits is one number, or [lowest, highest]. The error is a *SurveyError, the first fault in reading order.
 func ParseRig(data []byte, path string) (*Rig, error) {
-	r := &surveyReader{file: path, places: map[string]place{}, values: map[string]any{}}
-	parseRigFile(r, data)
+	r := readTables(data, path, &rigGrammar)
 	g := &Rig{Path: path}
 	for _, step := range []func(){
 		func() { r.readTop(&g.survey) }, func() { r.readAir(&g.survey) }, func() { r.readPanel(&g.survey) }, func() { g.readRoom(r) }, func() { g.readRig(r) },
@@ -114,108 +109,6 @@ func ParseRig(data []byte, path string) (*Rig, error) {
 	}
 	g.air = air
 	return g, nil
-}
-
-// parseRigFile fills r's places and values from a file whose tables are those of rigTables.
-func parseRigFile(r *surveyReader, data []byte) {
-	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
-	r.doc, r.lineStart = data, []int{0}
-	if len(data) > maxSurveyBytes {
-		r.failAt(place{}, "", fmt.Sprintf("more than %d MiB", maxSurveyBytes>>20), "a plan file, a few lines of text", "give the plan file, not a recording")
-		return
-	}
-	for i, b := range data {
-		if b == '\n' {
-			r.lineStart = append(r.lineStart, i+1)
-		}
-	}
-	if i := notText(data); i >= 0 {
-		r.failAt(r.placeAt(i), "", fmt.Sprintf("the byte 0x%02X", data[i]), "UTF-8 text", "save the plan file as plain text in UTF-8")
-		return
-	}
-	indexRigFile(r)
-	if r.err != nil {
-		return
-	}
-	var root map[string]any
-	if err := toml.Unmarshal(data, &root); err != nil {
-		r.syntaxError(err)
-		return
-	}
-	for key, value := range root {
-		if table, ok := value.(map[string]any); ok {
-			r.addValues(key+".", table)
-		} else {
-			r.values[key] = value
-		}
-	}
-}
-
-func indexRigFile(r *surveyReader) {
-	var p unstable.Parser
-	p.Reset(r.doc)
-	table, prefix := "", ""
-	for r.err == nil && p.NextExpression() {
-		e := p.Expression()
-		nodes := keyNodes(e)
-		if len(nodes) == 0 {
-			continue
-		}
-		name, at := keyText(nodes), r.placeAt(int(nodes[0].Raw.Offset))
-		if e.Kind != unstable.KeyValue {
-			if _, known := rigTables[name]; !known || e.Kind != unstable.Table {
-				r.failAt(at, name, "an unknown table", "a table of a plan file", "write one of [air], [panel], [room], [rig]; the microphones are what the plan works out")
-				return
-			}
-			r.note(name, at)
-			table, prefix = name, name+"."
-			continue
-		}
-		at.raw = r.valueText(e)
-		if _, isTable := rigTables[name]; table == "" && isTable {
-			r.failAt(at, name, at.raw, "a table", "write ["+name+"] on a line of its own and its keys below")
-			return
-		}
-		if !slices.Contains(rigTables[table], name) {
-			unknownRigKey(r, at, table, prefix+name, name)
-			return
-		}
-		if value := e.Value(); value.Kind == unstable.Array {
-			for it := value.Children(); it.Next(); {
-				at.elements = append(at.elements, it.Node().Raw.Offset)
-			}
-		}
-		r.note(prefix+name, at)
-	}
-	if r.err == nil && p.Error() != nil {
-		// The decoder meets the same error and knows where it stands.
-		var root map[string]any
-		if err := toml.Unmarshal(r.doc, &root); err != nil {
-			r.syntaxError(err)
-		} else {
-			r.syntaxError(p.Error())
-		}
-	}
-}
-
-func unknownRigKey(r *surveyReader, at place, table, path, name string) {
-	where := "[" + table + "]"
-	if table == "" {
-		where = "the top of the file"
-	}
-	do := "it may be " + strings.Join(rigTables[table], ", ")
-	if near := nearest(name, rigTables[table]); near != "" {
-		do = "did you mean " + near + "?"
-	}
-	for _, other := range []string{"air", "panel", "room", "rig"} {
-		if other != table && slices.Contains(rigTables[other], name) {
-			do = "it belongs in [" + other + "]"
-		}
-	}
-	if table != "" && slices.Contains(rigTables[""], name) {
-		do = "it belongs at the top of the file, before the first [table]"
-	}
-	r.failAt(at, path, "an unknown key", "a key of "+where, do)
 }
 
 func (g *Rig) readRoom(r *surveyReader) {
