@@ -90,6 +90,9 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	if err := r.depths(ctx); err != nil {
 		return nil, err
 	}
+	if err := r.row(ctx); err != nil {
+		return nil, err
+	}
 	if r.result.FarField, err = predictFarField(ctx, s, r.result.Bands, r.air.SpeedOfSoundMS, o.report("far field")); err != nil {
 		return nil, err
 	}
@@ -121,6 +124,9 @@ func Predict(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	for i, d := range s.Panel.DepthsM {
 		r.result.Wells = append(r.result.Wells, Well{Number: i + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(),
 			DifferenceM: Unknown(), Loss: Unknown(), LossLow: Unknown(), LossHigh: Unknown(), GainInDiffusion: Unknown(), Verdict: "undecided", Why: "nothing was measured"})
+	}
+	if err := r.row(ctx); err != nil {
+		return nil, err
 	}
 	if err := r.seats(ctx); err != nil {
 		return nil, err

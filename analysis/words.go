@@ -227,6 +227,9 @@ func methodNotes(res *Result) []Note {
 		{"Standard arrangement", "Source at 10 m, 37 receivers at 5 m, panel of unlimited height; the textbook view is the Fourier transform of the wells' phase shifts.", "ISO 17497-2:2012; Schroeder, J. Acoust. Soc. Am. 65 (1979) 958"},
 		{"Speed of sound", res.Air.Source, ""},
 	}
+	if res.Row != nil {
+		notes = append(notes, rowNote)
+	}
 	if res.Kind != "check" {
 		return notes
 	}

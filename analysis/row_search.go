@@ -1,0 +1,365 @@
+package analysis
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"github.com/leadline/leadline/analysis/scatter"
+)
+
+// How orders are searched. Where there are few, the wave equation judges all of them. Where there are many, the wells' phases judge them first (screen), all or, where
+// even these are too many, those that a climb meets which changes one panel at a time from several beginnings; the wave equation then judges the best of them.
+const (
+	fewOrders      = 256   // all are tried
+	manyOrders     = 65536 // all are screened
+	shortlist      = 64    // of the screened go to the wave equation
+	beginnings     = 24    // of climbs
+	searchLines    = 3     // frequencies per band
+	bestListed     = 6
+	everyFourth    = "every fourth inverted (common practice, no source)"
+	allAsDesigned  = "all as designed"
+	everyOther     = "every other inverted"
+	barkerSequence = "Barker's code, minus for inverted (after Angus; from memory)"
+)
+
+// barker holds Barker's codes (R. H. Barker 1953; from memory) by length: sequences whose aperiodic autocorrelation has no side lobe above 1.
+var barker = map[int]string{2: "DI", 3: "DDI", 4: "DDID", 5: "DDDID", 7: "DDDIIDI", 11: "DDDIIIDIIDI", 13: "DDDDDIIDDIDID"}
+
+// candidates returns orders that are known for something and are compared whatever the search finds.
+func (g *rowRig) candidates() []RowOrder {
+	n := g.panels
+	out := []RowOrder{{Order: strings.Repeat("D", n), What: allAsDesigned}}
+	if strings.Contains(g.row.Kinds, "I") {
+		if n >= 4 {
+			out = append(out, RowOrder{Order: strings.Repeat("DDDI", n/4) + "DDD"[:n%4], What: everyFourth})
+		}
+		if n >= 2 {
+			out = append(out, RowOrder{Order: strings.Repeat("DI", n/2) + "D"[:n%2], What: everyOther})
+		}
+		if code, ok := barker[n]; ok && n > 2 {
+			out = append(out, RowOrder{Order: code, What: barkerSequence})
+		}
+	}
+	if g.row.Order != "" {
+		out = append(out, RowOrder{Order: g.row.Order, What: "the survey's order"})
+	}
+	return out
+}
+
+// canonical returns the order's namesake: of orders that act alike the plainest. From straight ahead an order and its mirror image give mirrored responses
+// and the same diffusion coefficient.
+func (g *rowRig) canonical(order string) string {
+	own, image := make([]byte, len(order)), make([]byte, len(order))
+	for i := range own {
+		own[i] = g.letter(order[i : i+1])[0]
+		turned := map[byte]string{'D': "M", 'M': "D", 'I': "B", 'B': "I"}[own[i]]
+		image[len(own)-1-i] = g.letter(turned)[0]
+	}
+	if math.Abs(g.incidence) < 1e-6 && strings.Trim(string(image), g.letters) == "" && slices.Compare(plainness(string(image)), plainness(string(own))) < 0 {
+		return string(image)
+	}
+	return string(own)
+}
+
+// searched returns the letters that the search may use, those that differ.
+func (g *rowRig) searched() string {
+	var out strings.Builder
+	for i := range len(g.row.Kinds) {
+		if letter := g.letter(g.row.Kinds[i : i+1]); !strings.Contains(out.String(), letter) {
+			out.WriteString(letter)
+		}
+	}
+	return out.String()
+}
+
+// search tries orders by the wave equation and returns them, the best first.
+func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch, []RowOrder, error) {
+	letters := g.searched()
+	found := &RowSearch{Kinds: letters, Possible: math.Pow(float64(len(letters)), float64(g.panels))}
+	var tried []RowOrder
+	seen := map[string]bool{}
+	try := func(o RowOrder) {
+		if key := g.canonical(o.Order); !seen[key] {
+			seen[key] = true
+			tried = append(tried, o)
+		}
+	}
+	for _, o := range g.candidates() {
+		try(o)
+	}
+	found.Exhaustive = found.Possible <= fewOrders
+	if found.Exhaustive {
+		for code := range int(found.Possible) {
+			try(RowOrder{Order: g.canonical(orderOf(code, letters, g.panels))})
+		}
+	} else {
+		s := g.newScreen(letters)
+		best, screened := s.best(ctx, found.Possible <= manyOrders, tried)
+		found.Screened = screened
+		for _, order := range best {
+			try(RowOrder{Order: order})
+		}
+	}
+	found.Tried = len(tried)
+	numbers := make([][]int, len(tried))
+	for i, o := range tried {
+		numbers[i] = g.numbers(o.Order)
+	}
+	energies, err := g.energies(ctx, numbers, func(b int) bool { return g.design[b] }, searchLines, searchMesh, progress)
+	if err != nil {
+		return nil, nil, err
+	}
+	for i := range tried {
+		o := &tried[i]
+		o.Mean, o.Lowest, o.LowestHz = g.mean(func(b int) []float64 {
+			if energies.orders[b] == nil {
+				return nil
+			}
+			return energies.orders[b][i]
+		})
+	}
+	rank(tried)
+	return found, tried, nil
+}
+
+// orderOf returns order number code of the letters.
+func orderOf(code int, letters string, panels int) string {
+	out := make([]byte, panels)
+	for i := range out {
+		out[panels-1-i] = letters[code%len(letters)]
+		code /= len(letters)
+	}
+	return string(out)
+}
+
+// rank sorts orders by their means, the best first; of equal ones the plainer.
+func rank(tried []RowOrder) {
+	slices.SortStableFunc(tried, func(a, b RowOrder) int {
+		if c := cmp.Compare(b.Mean, a.Mean); c != 0 {
+			return c
+		}
+		return slices.Compare(plainness(a.Order), plainness(b.Order))
+	})
+	for i := range tried {
+		tried[i].Rank = i + 1
+	}
+}
+
+func plainness(order string) []int {
+	out := make([]int, len(order))
+	for i := range out {
+		out[i] = strings.IndexByte(rowKinds, order[i])
+	}
+	return out
+}
+
+// finalists returns the orders of which all figures are wanted: the best, those known for something, and the last.
+func (g *rowRig) finalists(tried []RowOrder) []RowOrder {
+	var out []RowOrder
+	for i, o := range tried {
+		if i < bestListed || o.What != "" || i == len(tried)-1 {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// refine replaces the figures of one of the tried orders by better ones.
+func (g *rowRig) refine(tried []RowOrder, order string, mean, lowest, lowestHz Num) {
+	key := g.canonical(order)
+	for i := range tried {
+		if g.canonical(tried[i].Order) == key {
+			tried[i].Mean, tried[i].Lowest, tried[i].LowestHz = mean, lowest, lowestHz
+		}
+	}
+}
+
+// list ranks the tried orders anew and puts the ones worth showing into the result.
+func (g *rowRig) list(found *RowSearch, tried []RowOrder) {
+	rank(tried)
+	found.Orders = g.finalists(tried)
+	for i := range found.Orders {
+		if o := &found.Orders[i]; o.What == "" && o.Rank == len(tried) && len(tried) > 1 {
+			o.What = "the least even of those tried"
+		}
+	}
+	found.Text = searchText(found)
+}
+
+// screen judges orders by the wells' phases alone, as textbook does: every well a piston of its phase shift, at the same places and frequencies. An order's field is the
+// sum of what its panels send.
+type screen struct {
+	g       *rowRig
+	letters string
+	bands   int
+	send    [][][]complex128 // per place in the row and letter: the field, by band, line and receiver
+	field   []complex128
+	energy  []float64
+}
+
+func (g *rowRig) newScreen(letters string) *screen {
+	s := &screen{g: g, letters: letters}
+	layout := g.layout(strings.Repeat("D", g.panels))
+	wells := len(g.panel.DepthsM)
+	for p := range g.panels {
+		s.send = append(s.send, make([][]complex128, len(letters)))
+		for l := range len(letters) {
+			depths := kindDepthsM(g.panel, letters[l])
+			s.bands = 0
+			for b := range g.bands {
+				if !g.design[b] || g.bands[b].HighHz > predictionEndHz {
+					continue
+				}
+				s.bands++
+				for i := range searchLines {
+					k := 2 * math.Pi * line(&g.bands[b], i, searchLines) / g.speed
+					for _, r := range g.receivers {
+						s.send[p][l] = append(s.send[p][l], pistons(k, g.panel.WellWidthM, layout.centreM[p*wells:][:wells], depths, g.source, r))
+					}
+				}
+			}
+		}
+	}
+	s.field = make([]complex128, len(s.send[0][0]))
+	s.energy = make([]float64, len(g.receivers))
+	return s
+}
+
+// pistons returns Σ_j w sinc(kw(sinθ+sinψ)/2) e^{ik(2d_j + r_j + s_j)}/√(r_j s_j), angles and distances as well j sees source and receiver.
+func pistons(k, widthM float64, centreM, depthsM []float64, source, receiver scatter.Place) (sum complex128) {
+	for j, x := range centreM {
+		from, to := math.Hypot(source.X-x, source.Y), math.Hypot(receiver.X-x, receiver.Y)
+		piston := widthM / math.Sqrt(from*to)
+		if u := k * widthM * ((receiver.X-x)/to + (source.X-x)/from) / 2; math.Abs(u) > 1e-9 {
+			piston *= math.Sin(u) / u
+		}
+		sum += cmplx.Rect(piston, k*(2*depthsM[j]+from+to))
+	}
+	return sum
+}
+
+// judge returns the mean diffusion coefficient of an order given by places among the letters.
+func (s *screen) judge(order []int) float64 {
+	clear(s.field)
+	for p, l := range order {
+		for i, z := range s.send[p][l] {
+			s.field[i] += z
+		}
+	}
+	n, sum := len(s.energy), 0.0
+	for b := range s.bands {
+		clear(s.energy)
+		for i, z := range s.field[b*searchLines*n:][:searchLines*n] {
+			s.energy[i%n] += squared(z)
+		}
+		sum += float64(DiffusionCoefficient(s.energy))
+	}
+	return sum / float64(max(1, s.bands))
+}
+
+// best returns the best orders of all, or of those that climbs meet, and how many were judged.
+func (s *screen) best(ctx context.Context, all bool, begin []RowOrder) ([]string, int) {
+	scores := map[string]float64{}
+	score := func(order []int) float64 {
+		name := s.g.canonical(s.name(order))
+		v, known := scores[name]
+		if !known {
+			v = s.judge(order)
+			scores[name] = v
+		}
+		return v
+	}
+	n := s.g.panels
+	if all {
+		for code := range int(math.Pow(float64(len(s.letters)), float64(n))) {
+			order := make([]int, n)
+			for i := range order {
+				order[i] = code % len(s.letters)
+				code /= len(s.letters)
+			}
+			if score(order); ctx.Err() != nil {
+				break
+			}
+		}
+	} else {
+		random := rand.New(rand.NewPCG(1, uint64(n))) // the same every time
+		for b := 0; b < beginnings && ctx.Err() == nil; b++ {
+			order := make([]int, n)
+			for i := range order {
+				order[i] = random.IntN(len(s.letters))
+				if b < len(begin) {
+					order[i] = max(0, strings.Index(s.letters, s.g.letter(begin[b].Order[i:i+1])))
+				}
+			}
+			s.climb(order, score)
+		}
+	}
+	names := make([]string, 0, len(scores))
+	for name := range scores {
+		names = append(names, name)
+	}
+	slices.SortFunc(names, func(a, b string) int {
+		return cmp.Or(cmp.Compare(scores[b], scores[a]), slices.Compare(plainness(a), plainness(b)))
+	})
+	return names[:min(shortlist, len(names))], len(scores)
+}
+
+func (s *screen) name(order []int) string {
+	out := make([]byte, len(order))
+	for i, l := range order {
+		out[i] = s.letters[l]
+	}
+	return string(out)
+}
+
+// climb changes one panel at a time, always the one that gains most, until none does.
+func (s *screen) climb(order []int, score func([]int) float64) {
+	for top := score(order); ; {
+		best, at, to := top, -1, 0
+		for p, own := range order {
+			for l := range len(s.letters) {
+				if order[p] = l; l != own {
+					if v := score(order); v > best {
+						best, at, to = v, p, l
+					}
+				}
+			}
+			order[p] = own
+		}
+		if at < 0 {
+			return
+		}
+		order[at], top = to, best
+	}
+}
+
+func spaced(order string) string { return strings.Join(strings.Split(order, ""), " ") }
+
+// searchText says what the search found.
+func searchText(s *RowSearch) string {
+	if len(s.Orders) == 0 || !s.Orders[0].Mean.Known() {
+		return "No order could be judged: the row is too large to be predicted in its design band."
+	}
+	best := s.Orders[0]
+	text := fmt.Sprintf("The search compared %d orders by the wave equation", s.Tried)
+	if s.Exhaustive {
+		text += ", all that differ"
+	} else {
+		text += fmt.Sprintf(", the best of %d judged by the wells' phases alone", s.Screened)
+	}
+	text += fmt.Sprintf(": %s spreads the sound most evenly (mean diffusion coefficient %.3f).", spaced(best.Order), float64(best.Mean))
+	for _, o := range s.Orders[1:] {
+		if o.What != "" {
+			text += fmt.Sprintf(" %s, %s: %.3f, rank %d.", upperFirst(o.What), spaced(o.Order), float64(o.Mean), o.Rank)
+		}
+	}
+	return text
+}
+
+func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

@@ -1,0 +1,63 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// rowText says what a row's figures mean.
+func rowText(row *Row) []string {
+	var out []string
+	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	kinds := make([]string, len(row.Kinds))
+	for i, k := range row.Kinds {
+		kinds[i] = k.Letter + " " + k.Name
+	}
+	n := len(row.Panels)
+	switch {
+	case n == 1:
+		add("One panel, %.3g\u00a0m wide (%s).", row.WidthM, joinAnd(kinds))
+	case row.GapM > 0:
+		add("%d panels with gaps of %s\u00a0mm, %.3g\u00a0m wide in all, from the lowest x: %s (%s).", n, mm(row.GapM), row.WidthM, spaced(row.Order), joinAnd(kinds))
+	default:
+		add("%d panels that touch, %.3g\u00a0m wide in all, from the lowest x: %s (%s).", n, row.WidthM, spaced(row.Order), joinAnd(kinds))
+	}
+	if strings.ContainsAny(row.Order, "MB") {
+		add("A mirrored panel is the same panel hung upside down.")
+	}
+	if parts := len(row.Boxes) / n; parts > 1 {
+		add("Each panel is built of %d boxes; where two of them meet, each carries half a fin, so that the wells stay where they would be in one piece.", parts)
+	}
+	if row.Search != nil {
+		out = append(out, row.Search.Text)
+	}
+	if row.Mean.Known() && row.MeanEqual.Known() {
+		text := fmt.Sprintf("Over the design band, %s to %s, the row's mean diffusion coefficient is %.2f", hertz(row.DesignLowHz), hertz(row.DesignHighHz), float64(row.Mean))
+		if strings.Trim(row.Order, "D") != "" {
+			text += fmt.Sprintf(", that of as many panels as designed %.2f", float64(row.MeanEqual))
+		}
+		add("%s, that of a flat board of the row's size %.2f.", text, float64(row.MeanFlat))
+	}
+	if n > 1 {
+		sine := 1 + math.Abs(math.Sin(row.SourceAngleDeg*math.Pi/180))
+		add("Equal panels repeat every %.3g\u00a0m. Where the wavelength is shorter than %.3g\u00a0m they send the sound into separate lobes, whose directions the polar responses mark; other orders fill the gaps between them.", row.PitchM, row.PitchM*sine)
+		if row.Times > 1 && math.Abs(float64(row.PeriodM)-row.PitchM) > 1e-6 {
+			add("This order repeats itself every %.3g\u00a0m, %d times, so it has lobes of its own, closer together.", float64(row.PeriodM), row.Times)
+		}
+	}
+	add("The coefficients hold for a source at %.3g\u00a0m and receivers at %.3g\u00a0m%s; the polar responses for places far away.", row.SourceM, row.ReceiverM, furtherAway(row))
+	return out
+}
+
+func furtherAway(row *Row) string {
+	if row.ReceiverM > standardReceiverM {
+		return ", further away than the standard's 10 and 5\u00a0m because the row is wide"
+	}
+	return ", as the standard has it"
+}
+
+// rowNote is the row's line of the method.
+var rowNote = Note{"Row of panels", "All panels together are one finite structure of unlimited height, solved as the single panel is. Inverted: a well of s steps becomes one of prime − s steps, one of none stays; " +
+	"without a sequence, the deepest well less the depth. Lobes: sin θ = mλ/period − sin ψ. Orders are compared by the diffusion coefficient averaged over the design band, on a coarser mesh; " +
+	"those listed are predicted again on the usual one.", "Schroeder, J. Acoust. Soc. Am. 65 (1979) 958; ISO 17497-2:2012"}
