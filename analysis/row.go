@@ -12,7 +12,7 @@ import (
 
 const (
 	fewWells      = 100 // a row of more is averaged over fewer frequencies per band
-	manyWells     = 200 // and one of more than this over fewer still, on a mesh with fewer functions across a mouth
+	manyWells     = 200 // and one of more than this over fewer still
 	mostPolars    = 10
 	mostOwnLobes  = 60
 	farAwayM      = 1e4 // of source and receivers for the polar responses: far beyond 2·width²/wavelength of any row
@@ -150,14 +150,11 @@ func (g *rowRig) linesPerBand() int {
 
 func (g *rowRig) mesh() scatter.Mesh {
 	mesh := scatter.DefaultMesh
-	if len(g.section.Mouths) > manyWells {
-		mesh.Functions = 3
+	if len(g.section.Mouths) > fewWells {
+		mesh.Functions = 3 // off by 0.0003 of a diffusion coefficient
 	}
 	return mesh
 }
-
-// searchMesh is a coarser one, for comparing orders: what it gets wrong, it gets wrong alike for all.
-var searchMesh = scatter.Mesh{PerWavelength: 8, Functions: 2}
 
 // rowEnergies holds energies per band, order and receiver, and those of the closed boxes.
 type rowEnergies struct {
@@ -282,25 +279,18 @@ func predictRow(ctx context.Context, s *Survey, builtM []float64, bands []Band, 
 	row := &Row{Order: s.Row.Order, Chosen: "survey", GapM: s.Row.GapM, SourceAngleDeg: g.incidence * 180 / math.Pi, SourceM: g.sourceM, ReceiverM: g.receiverM,
 		LinesPerBand: g.linesPerBand(), DesignLowHz: g.low, DesignHighHz: g.high}
 	share := func(from, to float64) func(float64) { return func(x float64) { progress(from + (to-from)*x) } }
-	var tried []RowOrder
 	begun := 0.0
 	if s.Row.Panels > 0 {
 		var err error
-		row.Search, tried, err = g.search(ctx, share(0, 0.4))
-		if err != nil {
+		if row.Search, err = g.search(ctx, share(0, 0.6)); err != nil {
 			return nil, err
 		}
-		begun = 0.4
+		begun = 0.6
+		if row.Order == "" {
+			row.Order, row.Chosen = row.Search.Orders[0].Order, "search"
+		}
 	}
-	// the orders of which all figures are wanted
-	equal := strings.Repeat("D", g.panels)
-	finals := []string{equal}
-	if s.Row.Order != "" {
-		finals = append(finals, s.Row.Order)
-	}
-	for _, o := range g.finalists(tried) {
-		finals = append(finals, o.Order)
-	}
+	finals := []string{row.Order, strings.Repeat("D", g.panels)}
 	var numbers [][]int
 	for _, order := range finals {
 		numbers = append(numbers, g.numbers(order))
@@ -335,40 +325,21 @@ func predictRow(ctx context.Context, s *Survey, builtM []float64, bands []Band, 
 			return energies.orders[b][o]
 		}
 	}
-	chosen := 0
-	if s.Row.Order != "" {
-		chosen = 1
-	}
-	if row.Search != nil {
-		for i, order := range finals {
-			mean, lowest, lowestHz := g.mean(ofOrder(i))
-			g.refine(tried, order, mean, lowest, lowestHz)
-			if s.Row.Order == "" {
-				if best, _, _ := g.mean(ofOrder(chosen)); mean > best {
-					chosen = i
-				}
-			}
-		}
-		if s.Row.Order == "" {
-			row.Order, row.Chosen = finals[chosen], "search"
-		}
-		g.list(row.Search, tried)
-	}
 	for i := range bands {
 		b := RowBand{CentreHz: bands[i].CentreHz, Design: g.design[i], Row: Unknown(), Equal: Unknown(), Flat: Unknown(), Normalised: Unknown(), Built: Unknown(), Why: energies.why[i]}
 		if energies.orders[i] != nil {
-			b.Row, b.Equal, b.Flat = DiffusionCoefficient(energies.orders[i][chosen]), DiffusionCoefficient(energies.orders[i][0]), DiffusionCoefficient(energies.flat[i])
+			b.Row, b.Equal, b.Flat = DiffusionCoefficient(energies.orders[i][0]), DiffusionCoefficient(energies.orders[i][1]), DiffusionCoefficient(energies.flat[i])
 			b.Normalised = NormalisedDiffusion(b.Row, b.Flat)
 			if builtM != nil {
-				b.Built = DiffusionCoefficient(energies.orders[i][chosen+len(finals)])
+				b.Built = DiffusionCoefficient(energies.orders[i][len(finals)])
 			}
 		} else if b.Why == "" {
 			b.Why = "the prediction ends below it, as the standard's range does"
 		}
 		row.Bands = append(row.Bands, b)
 	}
-	row.Mean, _, _ = g.mean(ofOrder(chosen))
-	row.MeanEqual, _, _ = g.mean(ofOrder(0))
+	row.Mean, _, _ = g.mean(ofOrder(0))
+	row.MeanEqual, _, _ = g.mean(ofOrder(1))
 	row.MeanFlat, _, _ = g.mean(func(b int) []float64 { return energies.flat[b] })
 	g.kinds = g.kinds[:designed]
 	g.describeLayout(row)

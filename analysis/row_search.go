@@ -19,8 +19,8 @@ const (
 	fewOrders      = 256   // all are tried
 	manyOrders     = 65536 // all are screened
 	shortlist      = 64    // of the screened go to the wave equation
-	beginnings     = 24    // of climbs
-	searchLines    = 3     // frequencies per band
+	beginnings     = 100   // of climbs
+	screenLines    = 3     // frequencies per band
 	bestListed     = 6
 	everyFourth    = "every fourth inverted (common practice, no source)"
 	allAsDesigned  = "all as designed"
@@ -78,8 +78,8 @@ func (g *rowRig) searched() string {
 	return out.String()
 }
 
-// search tries orders by the wave equation and returns them, the best first.
-func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch, []RowOrder, error) {
+// search tries orders by the wave equation.
+func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch, error) {
 	letters := g.searched()
 	found := &RowSearch{Kinds: letters, Possible: math.Pow(float64(len(letters)), float64(g.panels))}
 	var tried []RowOrder
@@ -111,9 +111,9 @@ func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch
 	for i, o := range tried {
 		numbers[i] = g.numbers(o.Order)
 	}
-	energies, err := g.energies(ctx, numbers, func(b int) bool { return g.design[b] }, searchLines, searchMesh, progress)
+	energies, err := g.energies(ctx, numbers, func(b int) bool { return g.design[b] }, g.linesPerBand(), g.mesh(), progress)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	for i := range tried {
 		o := &tried[i]
@@ -125,7 +125,9 @@ func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch
 		})
 	}
 	rank(tried)
-	return found, tried, nil
+	found.Orders = worthShowing(tried)
+	found.Text = searchText(found)
+	return found, nil
 }
 
 // orderOf returns order number code of the letters.
@@ -159,37 +161,19 @@ func plainness(order string) []int {
 	return out
 }
 
-// finalists returns the orders of which all figures are wanted: the best, those known for something, and the last.
-func (g *rowRig) finalists(tried []RowOrder) []RowOrder {
+// worthShowing returns of the orders tried, which are ranked, the best, those known for something, and the last.
+func worthShowing(tried []RowOrder) []RowOrder {
 	var out []RowOrder
 	for i, o := range tried {
-		if i < bestListed || o.What != "" || i == len(tried)-1 {
+		last := i > 0 && i == len(tried)-1
+		if last && o.What == "" {
+			o.What = "the least even of those tried"
+		}
+		if i < bestListed || o.What != "" {
 			out = append(out, o)
 		}
 	}
 	return out
-}
-
-// refine replaces the figures of one of the tried orders by better ones.
-func (g *rowRig) refine(tried []RowOrder, order string, mean, lowest, lowestHz Num) {
-	key := g.canonical(order)
-	for i := range tried {
-		if g.canonical(tried[i].Order) == key {
-			tried[i].Mean, tried[i].Lowest, tried[i].LowestHz = mean, lowest, lowestHz
-		}
-	}
-}
-
-// list ranks the tried orders anew and puts the ones worth showing into the result.
-func (g *rowRig) list(found *RowSearch, tried []RowOrder) {
-	rank(tried)
-	found.Orders = g.finalists(tried)
-	for i := range found.Orders {
-		if o := &found.Orders[i]; o.What == "" && o.Rank == len(tried) && len(tried) > 1 {
-			o.What = "the least even of those tried"
-		}
-	}
-	found.Text = searchText(found)
 }
 
 // screen judges orders by the wells' phases alone, as textbook does: every well a piston of its phase shift, at the same places and frequencies. An order's field is the
@@ -217,8 +201,8 @@ func (g *rowRig) newScreen(letters string) *screen {
 					continue
 				}
 				s.bands++
-				for i := range searchLines {
-					k := 2 * math.Pi * line(&g.bands[b], i, searchLines) / g.speed
+				for i := range screenLines {
+					k := 2 * math.Pi * line(&g.bands[b], i, screenLines) / g.speed
 					for _, r := range g.receivers {
 						s.send[p][l] = append(s.send[p][l], pistons(k, g.panel.WellWidthM, layout.centreM[p*wells:][:wells], depths, g.source, r))
 					}
@@ -255,7 +239,7 @@ func (s *screen) judge(order []int) float64 {
 	n, sum := len(s.energy), 0.0
 	for b := range s.bands {
 		clear(s.energy)
-		for i, z := range s.field[b*searchLines*n:][:searchLines*n] {
+		for i, z := range s.field[b*screenLines*n:][:screenLines*n] {
 			s.energy[i%n] += squared(z)
 		}
 		sum += float64(DiffusionCoefficient(s.energy))

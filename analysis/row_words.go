@@ -59,5 +59,4 @@ func furtherAway(row *Row) string {
 
 // rowNote is the row's line of the method.
 var rowNote = Note{"Row of panels", "All panels together are one finite structure of unlimited height, solved as the single panel is. Inverted: a well of s steps becomes one of prime − s steps, one of none stays; " +
-	"without a sequence, the deepest well less the depth. Lobes: sin θ = mλ/period − sin ψ. Orders are compared by the diffusion coefficient averaged over the design band, on a coarser mesh; " +
-	"those listed are predicted again on the usual one.", "Schroeder, J. Acoust. Soc. Am. 65 (1979) 958; ISO 17497-2:2012"}
+	"without a sequence, the deepest well less the depth. Lobes: sin θ = mλ/period − sin ψ. Orders are compared by the diffusion coefficient averaged over the design band: all of them where there are at most 256, else those that the wells' phases alone judge best.", "Schroeder, J. Acoust. Soc. Am. 65 (1979) 958; ISO 17497-2:2012"}
