@@ -2,9 +2,7 @@ package report
 
 import (
 	"bytes"
-	"crypto/sha256"
 	_ "embed"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"html/template"
@@ -63,9 +61,8 @@ func ComparisonHTML(w io.Writer, c *analysis.Comparison) error {
 	}
 	v.Glossary = append(v.Glossary, fact{"Significant", "More than chance explains: were nothing changed, so large a change anywhere in the list would come up in fewer than one of twenty comparisons."})
 	css := styleCSS + k.sh.rules.String()
-	sum := sha256.Sum256([]byte(css))
 	v.CSS = template.CSS(css)
-	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+	v.Policy = policy(css, "")
 	var b bytes.Buffer
 	if err := comparisonPage.Execute(&b, v); err != nil {
 		return fmt.Errorf("report: %w", err)

@@ -74,7 +74,9 @@ export function makePages(folder) {
   execFileSync("go", ["test", "./report", "-count=1", "-run", "^TestPages$"], { cwd: root, env: { ...process.env, LEADLINE_PAGES: folder } });
 
   run(0, "compare", "check.json", "takes.json", "gate-early.json", "--report", "compare.html"); // a gate moved changes no well
-  const names = ["check", "predict", "plan", "compare", "takes", "gate-late", "hostile"].filter((n) => existsSync(join(folder, n + ".html")));
+  run(0, "compare", "hostile.json", "takes.json", "--report", "compare-hostile.html");
+
+  const names = ["check", "predict", "plan", "compare", "takes", "gate-late", "hostile", "compare-hostile"];
   for (const n of ["full", "predicted", "hostile", "empty", "unknown", "bare"]) names.push("invented-" + n);
   writeFileSync(list, JSON.stringify(names));
   return names;

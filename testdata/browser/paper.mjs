@@ -15,7 +15,7 @@ export function paper({ folder, pages, test, browser }) {
         const { page, done } = await open(browser(), folder, name);
         const headings = await page.evaluate(() => [...document.querySelectorAll("h2")].map((h) => h.textContent));
         // A word of its own in each corner of each drawing shows in the PDF where the drawing went.
-        const drawings = await page.evaluate(() => [...document.querySelectorAll("svg.drawing")].filter((s) => !s.closest(".try, .screen")).map((svg, i) => {
+        const drawings = await page.evaluate(() => { const charts = JSON.parse(document.getElementById("data")?.textContent || "{}").charts || []; return [...document.querySelectorAll("svg.drawing")].filter((s) => !s.closest(".try, .screen")).map((svg, i) => {
           const v = svg.viewBox.baseVal;
           [[0.5, 4], [v.width - 14, 4], [0.5, v.height - 1], [v.width - 14, v.height - 1]].forEach(([x, y], k) => {
             const t = document.createElementNS("http://www.w3.org/2000/svg", "text");
@@ -26,8 +26,10 @@ export function paper({ folder, pages, test, browser }) {
             t.textContent = "qz" + i + "abcd"[k];
             svg.append(t);
           });
-          return { title: svg.querySelector("title").textContent, aspect: v.width / v.height };
-        }));
+          // Inside the axes where there are any, as shares of the drawing.
+          const area = charts.find((c) => c.id + "-t" === svg.querySelector("title").id)?.area || [0, 0, v.width, v.height];
+          return { title: svg.querySelector("title").textContent, aspect: v.width / v.height, inside: area.map((x, k) => x / (k % 2 ? v.height : v.width)) };
+        }); });
         const file = join(folder, `${name}-${format}.pdf`);
         writeFileSync(file, await page.pdf({ format, printBackground: true, preferCSSPageSize: false }));
         await done();
@@ -55,7 +57,7 @@ export function paper({ folder, pages, test, browser }) {
 
         const corners = new Map(words.filter((x) => /^qz\d+[abcd]$/.test(x.s)).map((x) => [x.s.slice(2), x]));
         const images = new Map();
-        drawings.forEach(({ title, aspect }, i) => {
+        drawings.forEach(({ title, aspect, inside }, i) => {
           const c = [..."abcd"].map((k) => corners.get(i + k));
           assert.ok(c.every(Boolean), `${title}: ${c.filter(Boolean).length} of 4 corners are on paper`);
           assert.ok(c.every((x) => x.page === c[0].page), `${title}: cut between pages`);
@@ -63,7 +65,7 @@ export function paper({ folder, pages, test, browser }) {
           assert.ok(Math.abs((r - l) / (b - t) / aspect - 1) < 0.12, `${title}: ${r - l} by ${b - t} points don't fit its shape`);
           assert.ok(r - l > 110, `${title}: only ${Math.round(r - l)} points wide`);
           if (!images.has(c[0].page)) images.set(c[0].page, image(file, c[0].page));
-          const ink = coloured(images.get(c[0].page), [l, t, r, b]);
+          const ink = coloured(images.get(c[0].page), inside.map((x, k) => (k % 2 ? t + x * (b - t) : l + x * (r - l))));
           assert.ok(ink > 25, `${title}: empty on paper (${ink} dark pixels)`);
         });
         console.log(`     ${sheets.length} pages, ${drawings.length} drawings`);
@@ -82,11 +84,11 @@ function image(file, page) {
   return { w: +head[1], h: +head[2], at: (x, y) => b.subarray(head[0].length + 3 * (y * head[1] + x)) };
 }
 
-// coloured counts the pixels in the middle of a drawing that are clearly darker than paper, grid and shading.
+// coloured counts the pixels between the axes that are clearly darker than paper, grid and shading.
 function coloured(im, [l, t, r, b]) {
   let n = 0;
-  for (let y = Math.round(t + 0.1 * (b - t)); y < t + 0.75 * (b - t) && y < im.h; y++) {
-    for (let x = Math.round(l + 0.2 * (r - l)); x < l + 0.95 * (r - l) && x < im.w; x++) {
+  for (let y = Math.round(t) + 1; y < b - 1.5 && y < im.h; y++) {
+    for (let x = Math.round(l) + 2; x < r - 1 && x < im.w; x++) {
       const p = im.at(x, y);
       if (Math.min(p[0], p[1], p[2]) < 150) n++;
     }

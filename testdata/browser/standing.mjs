@@ -60,11 +60,11 @@ export function standing({ folder, pages, test, browser }) {
             if (!box.width) continue;
             const texts = [...svg.querySelectorAll("text")].map((t) => ({ s: t.textContent, r: t.getBoundingClientRect() })).filter((t) => t.r.width);
             for (const { s, r } of texts) {
-              if (r.left < box.left - 1 || r.right > box.right + 1 || r.top < box.top - 2 || r.bottom > box.bottom + 2) found.push(`${svg.querySelector("title").textContent}: “${s}” is cut`);
+              const line = 0.25 * Math.min(r.width, r.height); // a line's box is taller than its letters, also where it is turned
+              if (r.left < box.left - line || r.right > box.right + line || r.top < box.top - line || r.bottom > box.bottom + line) found.push(`${svg.querySelector("title").textContent}: “${s}” is cut`);
             }
             texts.forEach((a, i) => texts.slice(i + 1).forEach((b) => {
               const w = Math.min(a.r.right, b.r.right) - Math.max(a.r.left, b.r.left), h = Math.min(a.r.bottom, b.r.bottom) - Math.max(a.r.top, b.r.top);
-              // A line's box is taller than its letters: a third of its height may overlap.
               if (w > 1 && h > 0.4 * Math.min(a.r.height, b.r.height)) found.push(`${svg.querySelector("title").textContent}: “${a.s}” and “${b.s}” run into one another`);
             }));
           }
