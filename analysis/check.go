@@ -45,6 +45,7 @@ type run struct {
 	grid      grid
 	source    []complex128
 	outside   *outside
+	fitted    []int         // positions of which outside tells, for the depth fit; all, or of very many some
 	models    []*gatedModel // nil without a gate
 	added     []float64     // per position: noise that the subtraction adds, as a multiple of one take's
 
@@ -228,15 +229,25 @@ func (r *run) predict(ctx context.Context, depthsM []float64) (err error) {
 	for _, p := range r.survey.Positions {
 		receivers = append(receivers, placeAt(p.MicM))
 	}
-	r.outside, err = solveOutside(ctx, panelSection(&r.survey.Panel), placeAt(r.survey.SourceM), receivers, r.air.SpeedOfSoundMS, r.grid, r.options.report("prediction"))
+	section, source, progress := panelSection(&r.survey.Panel), placeAt(r.survey.SourceM), r.options.report("prediction")
+	r.fitted = spreadEvenly(len(receivers), fitAtMost)
+	var some []scatter.Place
+	for _, i := range r.fitted {
+		some = append(some, receivers[i])
+	}
+	if r.outside, err = solveOutside(ctx, section, source, some, r.air.SpeedOfSoundMS, r.grid, progress); err != nil {
+		return err
+	}
+	var panel, flat [][]complex128
+	if len(some) == len(receivers) {
+		flat = r.outside.flat()
+		panel, err = r.outside.panel(wellsOf(depthsM), true, nil)
+	} else {
+		panel, flat, err = fieldsAt(ctx, section, source, receivers, wellsOf(depthsM), r.air.SpeedOfSoundMS, r.grid, progress)
+	}
 	if err != nil {
 		return err
 	}
-	panel, err := r.outside.panel(wellsOf(depthsM), true, nil)
-	if err != nil {
-		return err
-	}
-	flat := r.outside.flat()
 	r.models = make([]*gatedModel, len(receivers))
 	r.modelPanel, r.modelFlat = panel, flat
 	for i, m := range r.positions {

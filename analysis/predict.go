@@ -94,6 +94,57 @@ func solveOutside(ctx context.Context, section scatter.Section, source scatter.P
 	return o, nil
 }
 
+// fitAtMost is how many positions the depth fit takes: the solved outsides and the fit's equations grow with them, what they tell of the wells hardly does any more.
+const fitAtMost = 65
+
+// spreadEvenly returns numbers below n, all or at most most of them, at equal distances.
+func spreadEvenly(n, most int) []int {
+	every := (n + most - 1) / most
+	var out []int
+	for i := 0; i < n; i += max(1, every) {
+		out = append(out, i)
+	}
+	return out
+}
+
+// fieldsAt returns what outside.panel, with air losses, and outside.flat return, without keeping the solutions.
+func fieldsAt(ctx context.Context, section scatter.Section, source scatter.Place, receivers []scatter.Place, wells []scatter.Well, speed float64, g grid, progress func(float64)) (panel, flat [][]complex128, err error) {
+	const atOnce = 256 // a solution holds some kilobytes for each
+	panel, flat = make([][]complex128, len(receivers)), make([][]complex128, len(receivers))
+	for r := range receivers {
+		panel[r], flat[r] = make([]complex128, g.count()), make([]complex128, g.count())
+	}
+	errs := make([]error, g.count())
+	var done atomic.Int64
+	parallel(g.first, g.count(), func(k int) {
+		for from := 0; from < len(receivers) && errs[k] == nil; from += atOnce {
+			if errs[k] = ctx.Err(); errs[k] != nil {
+				return
+			}
+			var exterior *scatter.Exterior
+			exterior, errs[k] = scatter.SolveExterior(2*math.Pi*float64(k)*g.stepHz/speed, &section, source, receivers[from:min(from+atOnce, len(receivers))], scatter.DefaultMesh)
+			if errs[k] != nil {
+				return
+			}
+			var field []complex128
+			field, errs[k] = exterior.Panel(wells, scatter.AirLosses(2*math.Pi*float64(k)*g.stepHz), nil)
+			for r, p := range field {
+				panel[from+r][k], flat[from+r][k] = p, exterior.Flat(r)
+			}
+		}
+		progress(float64(done.Add(1)) / float64(g.last-g.first+1))
+	})
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
+	for _, err := range errs {
+		if err != nil {
+			return nil, nil, fmt.Errorf("prediction: %w", err)
+		}
+	}
+	return panel, flat, nil
+}
+
 // panel returns what the panel with the given wells sends to each receiver, [receiver][k], for a unit point source. airLosses says
 // whether the wells' boundary layers count. Where sensitivity is not nil it receives [k][receiver].
 func (o *outside) panel(wells []scatter.Well, airLosses bool, sensitivity [][]scatter.Sensitivity) ([][]complex128, error) {

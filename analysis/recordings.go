@@ -685,13 +685,19 @@ func (r *run) readFiles(ctx context.Context) ([]map[string][]response, error) {
 		}
 		return takes, nil
 	}
+	files := 0
+	for i := range r.survey.Positions {
+		for _, state := range r.survey.Positions[i].states() {
+			files += len(state.files)
+		}
+	}
 	takes := make([]map[string][]response, len(r.survey.Positions))
 	warnings := make([][]Warning, len(takes))
 	errs := make([]error, len(takes))
 	var done atomic.Int64
 	parallel(0, len(takes), func(i int) {
 		if errs[i] = ctx.Err(); errs[i] == nil {
-			takes[i], warnings[i], errs[i] = readPosition(&r.survey.Positions[i])
+			takes[i], warnings[i], errs[i] = readPosition(&r.survey.Positions[i], files)
 		}
 		progress(float64(done.Add(1)) / float64(len(takes)))
 	})
@@ -742,8 +748,8 @@ func (r *run) oneRateForAll(takes []map[string][]response) error {
 	return nil
 }
 
-// readPosition reads all impulse responses of a position. All must have one sample rate.
-func readPosition(p *SurveyPosition) (map[string][]response, []Warning, error) {
+// readPosition reads all impulse responses of a position, of so many files in all. All must have one sample rate.
+func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warning, error) {
 	takes := map[string][]response{}
 	var warnings []Warning
 	for _, state := range p.states() {
@@ -762,10 +768,38 @@ func readPosition(p *SurveyPosition) (map[string][]response, []Warning, error) {
 					warnings = append(warnings, Warning{"clipped", p.Name, fmt.Sprintf("%s: %s %s", file, fault.Text, fault.Cure)})
 				}
 			}
-			takes[state.name] = append(takes[state.name], response{file: file, samples: x, sampleRateHz: rate})
+			takes[state.name] = append(takes[state.name], response{file: file, samples: aroundDirect(x, rate, files), sampleRateHz: rate})
 		}
 	}
 	return takes, warnings, oneRate(p, takes)
+}
+
+// aroundDirect keeps of a response what alignment and gates can use: from before its first strong sound to ResponseS after it, or less where there are so many files that
+// their memory would grow, faded out at its end. The panel's lowest band needs 22 ms.
+func aroundDirect(x []float64, rate float64, files int) []float64 {
+	const (
+		beforeS = 0.010 // the noise is told from it
+		leastS  = 0.040
+		fadeS   = 0.003
+		memory  = 1 << 23 // samples of all files
+	)
+	afterS := min(ResponseS, max(leastS, memory/rate/float64(files)-beforeS))
+	at := onset(x, rate)
+	if math.IsNaN(at) {
+		return x // silent, which the alignment says
+	}
+	from, to := max(0, int(at-beforeS*rate)), min(len(x), int(at+afterS*rate))
+	if from == 0 && to == len(x) {
+		return x
+	}
+	kept := slices.Clone(x[from:to])
+	if to < len(x) {
+		fade := int(fadeS * rate)
+		for i := range fade {
+			kept[len(kept)-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(fade))
+		}
+	}
+	return kept
 }
 
 // oneRate refuses a position whose files have several sample rates.

@@ -75,8 +75,15 @@ type Window struct {
 	ClosedS float64 `json:"closed_s"`
 }
 
+// keptPositions is the largest number of positions of which a result keeps the responses: some 5 megabytes.
+const keptPositions = 200
+
 // keepResponses cuts the responses of every position around its gate.
 func (r *run) keepResponses() {
+	if len(r.positions) > keptPositions {
+		r.warn(Warning{"responses", "", fmt.Sprintf("there are more than %d positions, so the result keeps no responses: they can't be gated anew in the report", keptPositions)})
+		return
+	}
 	out := &Responses{StepHz: r.grid.stepHz}
 	for k := range r.source {
 		power := Unknown()

@@ -105,10 +105,10 @@ func (r *run) judgeLoss(w *Well, loss, standardDeviation float64) {
 func (r *run) fitData() *fitData {
 	low, high := float64(r.result.Spectrum.LowestUsableHz), min(predictionEndHz, float64(r.result.Spectrum.HighestUsableHz))
 	f := &fitData{outside: r.outside, airLosses: true, design: r.survey.Panel.DepthsM}
-	for i := range r.positions {
+	for n, i := range r.fitted {
 		f.models = append(f.models, r.models[i])
 		f.measured = append(f.measured, r.panel[i])
-		f.receivers = append(f.receivers, i)
+		f.receivers = append(f.receivers, n)
 		f.sideways = append(f.sideways, sidewaysSlope(r.survey.SourceM, r.survey.Positions[i].MicM))
 	}
 	if len(f.models) < 5 || !(high >= 2*low) { // unknown where no band counts
@@ -124,10 +124,10 @@ func (r *run) fitData() *fitData {
 	var noise, whole float64
 	for k := f.first; k <= f.last; k++ {
 		variance, power := 0.0, 0.0
-		for i, m := range r.positions {
-			power += squared(r.panel[i][k]) / float64(len(r.positions))
+		for _, i := range r.fitted {
+			power += squared(r.panel[i][k]) / float64(len(r.fitted))
 			b := Band{LowHz: (float64(k) - 0.5) * r.grid.stepHz, HighHz: (float64(k) + 0.5) * r.grid.stepHz}
-			variance += r.noise(m, i, &b) / (16 * math.Pi * math.Pi) / float64(len(r.positions))
+			variance += r.noise(r.positions[i], i, &b) / (16 * math.Pi * math.Pi) / float64(len(r.fitted))
 		}
 		f.weight[k] = thin / (variance + dependence*modelError*modelError*power)
 		noise, whole = noise+variance, whole+power
@@ -192,7 +192,7 @@ func (r *run) tolerances(fit *fitData) error {
 		var sum float64
 		count := 0
 		for i := range s.model {
-			if !r.result.Positions[i].Used {
+			if !r.result.Positions[r.fitted[i]].Used {
 				continue
 			}
 			whole := r.energy(s.model[i], b)
@@ -269,7 +269,7 @@ func (r *run) rankRepairs(ctx context.Context, built []float64) error {
 			return 0, err
 		}
 		gated := make([][]complex128, len(field))
-		parallel(0, len(field), func(i int) { gated[i] = r.models[i].apply(field[i]) })
+		parallel(0, len(field), func(i int) { gated[i] = r.models[r.fitted[i]].apply(field[i]) })
 		var sum float64
 		count := 0
 		for n := range r.result.Bands {
@@ -279,9 +279,11 @@ func (r *run) rankRepairs(ctx context.Context, built []float64) error {
 			}
 			var energies []float64
 			for i := range gated {
-				energies = append(energies, r.energy(gated[i], b))
+				if r.result.Positions[r.fitted[i]].Used {
+					energies = append(energies, r.energy(gated[i], b))
+				}
 			}
-			if d := DiffusionCoefficient(r.onArc(energies)); d.Known() {
+			if d := DiffusionCoefficient(energies); d.Known() {
 				sum += float64(d)
 				count++
 			}

@@ -173,6 +173,54 @@ def check(work):
         row(f"leadline check {case}, report and data", "itself", goal, "", f"{spread([c for _, c, _ in got])} s processor, {spread([w for w, _, _ in got])} s wall, {max(m for _, _, m in got):.0f} MB peak", "")
 
 
+def scan(work):
+    """2000 places on an arc, each with the nearest of the virtual bench's responses, brought to 96 kHz and 1 s by noise; equal files are links."""
+    import numpy as np
+    import scipy.io.wavfile
+    import scipy.signal
+
+    rng = np.random.default_rng(2)
+    for count in (500, 2000):
+        folder = work / f"scan{count}"
+        lines = ["[air]", "speed_of_sound_m_s = 343.2", (ROOT / "fixtures/virtual-bench/room-b-panel-as-designed.toml").read_text()]
+        text = lines[2]
+        panel = re.search(r"\[panel\].*?(?=\n\[)", text, re.S).group(0)
+        source = re.search(r"\[source\].*?(?=\n\[)", text, re.S).group(0)
+        room = re.search(r"\[room\].*?(?=\n\[)", text, re.S)
+        lines = ['title = "Scan"', lines[0], lines[1], panel, source, room.group(0) if room else ""]
+        for state, name in (("empty", "empty"), ("flat", "flat"), ("panel-as-designed", "panel")):
+            (folder / name).mkdir(parents=True)
+        arcs = sorted((ROOT / "fixtures/virtual-bench/room-b/empty").glob("arc*.wav"), key=lambda f: int(f.stem[3:]))
+        angles = np.array([int(f.stem[3:]) for f in arcs])
+        made = {}
+        for i, angle in enumerate(np.linspace(-80, 80, count)):
+            stem = arcs[np.abs(angles - angle).argmin()].stem
+            lines += ["[[position]]", f'name = "p{i}"', f"angle_deg = {angle:.4f}", "distance_m = 1.0"]
+            for state, name in (("empty", "empty"), ("flat", "flat"), ("panel-as-designed", "panel")):
+                path = folder / name / f"{i}.wav"
+                if (stem, name) in made:
+                    os.link(made[stem, name], path)
+                else:
+                    _, x = scipy.io.wavfile.read(ROOT / "fixtures/virtual-bench/room-b" / state / f"{stem}.wav")
+                    y = 1e-5 * np.abs(x).max() * rng.standard_normal(96000)
+                    up = scipy.signal.resample_poly(x.astype(float), 2, 1)
+                    y[: len(up)] += up
+                    write_wav(path, 96000, y)
+                    made[stem, name] = path
+                lines.append(f'{name} = "{name}/{i}.wav"')
+        (folder / "scan.toml").write_text("\n".join(lines))
+        ratios, kept = [], 0
+        for _ in range(ROUNDS if count == 2000 else 1):
+            v = bench(work / "analysis.test", "BenchmarkScan", "1x", folder)
+            files, gates = (next(x for n, x in v.items() if part in n) for part in ("files", "gates"))
+            ratios.append(gates["cpu-s/op"] / files["cpu-s/op"])
+            kept = gates["MB-kept"]
+        wall, cpu, peak = usage(work / "leadline", "check", folder / "scan.toml", "--report", work / "r.html", "--data", work / "r.json")
+        row(f"{count} positions × 3 states of 1 s at 96 kHz: read, aligned, subtracted, gated", "reading and decoding the files alone", "at most 2 ×" if count == 2000 else "", spread(ratios), f"{gates['cpu-s/op']:.1f} s processor, {kept:.0f} MB kept", f"{files['cpu-s/op']:.1f} s",
+            f"whole check with prediction, depths, report: {cpu:.1f} s processor, {wall:.1f} s wall, {peak:.0f} MB peak")
+        shutil.rmtree(folder)
+
+
 def start_up(work):
     run("hyperfine", "-N", "--warmup", "5", "--runs", "100", "--export-json", work / "help.json", f"{work}/leadline --help")
     (r,) = json.load(open(work / "help.json"))["results"]
@@ -180,7 +228,7 @@ def start_up(work):
 
 
 def main(work, wanted):
-    for name, measure in (("hankel", hankel), ("start-up", start_up), ("check", check), ("growth", growth), ("exterior", exterior), ("deconvolution", deconvolution)):
+    for name, measure in (("hankel", hankel), ("start-up", start_up), ("check", check), ("growth", growth), ("exterior", exterior), ("deconvolution", deconvolution), ("scan", scan)):
         if wanted in name:
             measure(work)
     if wanted:
