@@ -125,9 +125,12 @@ func TestCheckIsDeterministic(t *testing.T) {
 		return string(b)
 	}
 	a := whole()
-	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	if b := whole(); a != b {
-		t.Error("two runs differ")
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	for _, threads := range []int{1, 2, 4} {
+		runtime.GOMAXPROCS(threads)
+		if b := whole(); a != b {
+			t.Errorf("on %d threads the result is another", threads)
+		}
 	}
 }
 

@@ -55,6 +55,7 @@ type rays struct {
 	direction []Point         // (x−y)/r
 	kr        []float64       // lengths, times k
 	hankel    [][2]complex128 // H0⁽¹⁾(kr) and H1⁽¹⁾(kr)
+	distances []float64       // for who needs them: of x from the middles of elements
 }
 
 // to begins anew, with rays to x.
@@ -66,7 +67,8 @@ func (s *rays) to(k float64, x Point) {
 func (s *rays) from(y Point) {
 	dx, dy := s.x.X-y.X, s.x.Y-y.Y
 	r := math.Sqrt(dx*dx + dy*dy)
-	s.direction = append(s.direction, Point{dx / r, dy / r})
+	inverse := 1 / r
+	s.direction = append(s.direction, Point{dx * inverse, dy * inverse})
 	s.kr = append(s.kr, s.k*r)
 }
 
@@ -115,11 +117,14 @@ func (r *run) influence(k float64, x, normal Point, coupled bool, dst []complex1
 	if coupled {
 		s.from(r.from)
 	}
+	s.distances = s.distances[:0]
 	for i := range r.count {
 		if coupled {
 			s.from(r.at(float64(i + 1)))
 		}
-		for _, point := range quadrature(x.distance(r.middle(i)), r.lengthM) {
+		distance := x.distance(r.middle(i))
+		s.distances = append(s.distances, distance)
+		for _, point := range quadrature(distance, r.lengthM) {
 			s.from(r.at(float64(i) + point[0]))
 		}
 	}
@@ -137,7 +142,7 @@ func (r *run) influence(k float64, x, normal Point, coupled bool, dst []complex1
 			after = s.slope(ray, tangent)
 			ray++
 		}
-		distance := x.distance(r.middle(i))
+		distance := s.distances[i]
 		var single, double complex128 // ∫ G ds and (−i/k) ∫ ∂G/∂n_y ds
 		for _, point := range quadrature(distance, r.lengthM) {
 			weight := point[1] * r.lengthM
