@@ -230,3 +230,15 @@ func FuzzReadResult(f *testing.F) {
 		r.Aligned()
 	})
 }
+
+// A result that an early version wrote can still be read. Where this fails, a field was added that must be there: make it one that may be missing (Num, text, list or
+// pointer), or give the schema a new number. Never rewrite the file.
+func TestReadResultOfTheFirstVersion(t *testing.T) {
+	r, unknown, err := LoadResult(filepath.Join("testdata", "result-first.json"))
+	if err != nil || len(unknown) > 0 {
+		t.Fatalf("%v, unknown fields %q", err, unknown)
+	}
+	if len(r.Wells) != 2 || r.Wells[1].BuiltM != 0.054 || len(r.Responses.Positions[0].Panel[0]) != 3 {
+		t.Errorf("read wrong: %+v", r)
+	}
+}

@@ -97,7 +97,7 @@ func (o *outputs) do(cmd *cobra.Command, path string, work job, code *int) error
 		return err
 	}
 	console.warn(result.Warnings...)
-	if o.data != "-" {
+	if o.data != "-" && o.report != "-" {
 		if err := report.Text(console.summary(), result); err != nil {
 			return fmt.Errorf("standard output: %w", cause(err))
 		}
