@@ -301,8 +301,8 @@ type seatRun struct {
 	lines    []*seatLine
 	sets     [][]scatter.Well // as designed, and as built where known
 	section  scatter.Section
-	panels   int               // of which it is made
-	fields   [][2][]complex128 // per seat: what panel and flat board send there
+	layout   *rowLayout
+	built    []scatter.Well // of one panel; nil where not known
 	progress func(float64)
 	done     float64 // solves finished, of
 	of       float64
@@ -311,7 +311,6 @@ type seatRun struct {
 // solved is what a solve gives at each place: a state of the panel, the last being the flat board.
 type solved struct {
 	states [][]listened // [state][place]
-	fields [][][]complex128
 }
 
 // solve predicts the field of a structure at places, as they and the source stand to its middle.
@@ -326,7 +325,7 @@ func (w *seatRun) solve(ctx context.Context, s scatterer, source [3]float64, pla
 		return nil, err
 	}
 	w.done++
-	out := &solved{states: make([][]listened, len(fields)), fields: fields}
+	out := &solved{states: make([][]listened, len(fields))}
 	for i := range fields {
 		out.states[i] = make([]listened, len(places))
 		parallel(0, len(places), func(p int) {
@@ -370,7 +369,7 @@ func (r *run) seats(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	out := &Seating{Panels: w.panels, Judged: w.view.judged, Criterion: c, Rules: distanceRules(&s.Panel, r.air.SpeedOfSoundMS), DoesNot: onePlane}
+	out := &Seating{Panels: len(w.layout.panels), Judged: w.view.judged, Criterion: c, Rules: distanceRules(&s.Panel, r.air.SpeedOfSoundMS), DoesNot: onePlane}
 	for _, b := range w.view.bands {
 		out.BandHz = append(out.BandHz, b.CentreHz)
 	}
@@ -378,7 +377,9 @@ func (r *run) seats(ctx context.Context) error {
 	if err := w.all(ctx); err != nil {
 		return err
 	}
-	w.measured()
+	if err := w.measured(ctx); err != nil {
+		return err
+	}
 	w.advise()
 	return nil
 }
@@ -392,10 +393,11 @@ func (r *run) newSeatRun(c SeatCriterion) (*seatRun, error) {
 	for _, g := range r.seatGates {
 		longest = max(longest, g.lengthS)
 	}
-	structure, panels := r.survey.structure()
-	w := &seatRun{run: r, view: view, grid: newGrid(predictionEndHz, longest), section: structure.section, panels: panels, sets: structure.wells, progress: r.options.report("seats")}
-	if built := r.builtWells(); built != nil {
-		w.sets = append(w.sets, repeatWells(built, panels))
+	l := r.layout()
+	w := &seatRun{run: r, view: view, grid: newGrid(predictionEndHz, longest), layout: l, section: l.section(r.survey.Panel.HeightM), sets: [][]scatter.Well{l.wells()}, built: r.builtWells(),
+		progress: r.options.report("seats")}
+	if w.built != nil {
+		w.sets = append(w.sets, wellsAsBuilt(l, w.built))
 	}
 	return w, nil
 }
@@ -424,9 +426,7 @@ func (w *seatRun) all(ctx context.Context) error {
 	}
 	var chosen []int
 	for _, l := range w.lines {
-		seat, d, column := w.sweep(l, main)
-		at := l.index(d, column)
-		w.fields = append(w.fields, [2][]complex128{main.fields[w.now()][at], main.fields[len(w.sets)][at]})
+		seat, column := w.sweep(l, main)
 		w.result.Seating.Seats, chosen = append(w.result.Seating.Seats, seat), append(chosen, column)
 	}
 	return w.variants(ctx, chosen, main)
@@ -460,8 +460,8 @@ func (w *seatRun) better(a, b SeatPoint) bool {
 	return a.disturbance() < b.disturbance()
 }
 
-// sweep fills a seat from the main solve and returns its distance and column in the net.
-func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int, int) {
+// sweep fills a seat from the main solve and returns its column in the net.
+func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int) {
 	flat, now := len(w.sets), w.now()
 	figures := func(state, d, column int) SeatFigures { return w.view.figures(l.across(main.states[state], d, column)) }
 	bestD, bestColumn, best, found := 0, 0, SeatPoint{}, false
@@ -536,7 +536,7 @@ func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int, int) {
 		}
 		sw.PanelCombDB, sw.FlatCombDB = append(sw.PanelCombDB, comb(now)), append(sw.FlatCombDB, comb(flat))
 	}
-	return seat, bestD, bestColumn
+	return seat, bestColumn
 }
 
 // variants solves the panel moved sideways, turned, and with another beside, at the chosen places; chosen are the seats' columns in the main solve.
@@ -609,8 +609,8 @@ func (w *seatRun) variants(ctx context.Context, chosen []int, main *solved) erro
 	for i := range seats {
 		seats[i].Lying = pick(got, i*(2*acrossHalf+1))
 	}
-	section, wells := oneMore(w.section, w.sets[w.now()], w.panels)
-	if got, err = w.solve(ctx, scatterer{section, [][]scatter.Well{wells}}, s.SourceM, own); err != nil {
+	wider := oneMore(w.layout)
+	if got, err = w.solve(ctx, scatterer{wider.section(s.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(wider, w.built)}}, s.SourceM, own); err != nil {
 		return err
 	}
 	for i := range seats {
@@ -707,37 +707,34 @@ func (r *run) builtWells() []scatter.Well {
 	return wells
 }
 
-// structure returns what stands in front of the listener, as designed, and of how many panels it is made.
-func (s *Survey) structure() (scatterer, int) {
-	return scatterer{panelSection(&s.Panel), [][]scatter.Well{wellsOf(s.Panel.DepthsM)}}, 1
+// layout returns how the panels hang in front of the listener: the survey's row where it has one, in the order that was searched where it gives none, else the single panel.
+func (r *run) layout() *rowLayout {
+	p := &r.survey.Panel
+	if row := r.survey.Row; row != nil {
+		order := row.Order
+		if order == "" && r.result.Row != nil {
+			order = r.result.Row.Order
+		}
+		if order != "" {
+			return newRowLayout(p, row, order)
+		}
+	}
+	return singlePanel(p)
 }
 
-func repeatWells(wells []scatter.Well, times int) []scatter.Well {
-	var out []scatter.Well
-	for range times {
-		out = append(out, wells...)
+func singlePanel(p *Panel) *rowLayout { return newRowLayout(p, &SurveyRow{}, "D") }
+
+// wellsAsBuilt puts the built wells in the place of the designed ones wherever a panel hangs as designed: one panel was measured, and its copies are taken to be like it.
+// Without built wells it returns the designed ones.
+func wellsAsBuilt(l *rowLayout, built []scatter.Well) []scatter.Well {
+	wells := l.wells()
+	for i, kind := range l.order {
+		if kind == 'D' {
+			copy(wells[i*len(built):], built)
+		}
 	}
-	return out
+	return wells
 }
 
-// oneMore sets another panel beside a structure of equal panels, all touching, its middle where it was.
-func oneMore(section scatter.Section, wells []scatter.Well, panels int) (scatter.Section, []scatter.Well) {
-	x0, x1 := section.Boxes[0].X0M, section.Boxes[len(section.Boxes)-1].X1M
-	width := (x1 - x0) / float64(panels)
-	each := len(section.Mouths) / panels
-	out := section
-	out.Boxes, out.Mouths = nil, nil
-	for _, b := range section.Boxes {
-		b.X0M, b.X1M = b.X0M-width/2, b.X1M-width/2
-		out.Boxes = append(out.Boxes, b)
-	}
-	last := &out.Boxes[len(out.Boxes)-1]
-	last.X1M += width
-	for _, m := range section.Mouths {
-		out.Mouths = append(out.Mouths, scatter.Mouth{X0M: m.X0M - width/2, X1M: m.X1M - width/2})
-	}
-	for _, m := range out.Mouths[len(out.Mouths)-each:] {
-		out.Mouths = append(out.Mouths, scatter.Mouth{X0M: m.X0M + width, X1M: m.X1M + width})
-	}
-	return out, append(slices.Clone(wells), wells[len(wells)-each:]...)
-}
+// oneMore hangs another panel as designed beside the others, the middle of all where it was.
+func oneMore(l *rowLayout) *rowLayout { return newRowLayout(l.panel, l.row, l.order+"D") }

@@ -1,8 +1,10 @@
 package analysis
 
 import (
+	"context"
 	"math"
 
+	"github.com/leadline/leadline/analysis/scatter"
 	"github.com/leadline/leadline/dsp"
 )
 
@@ -13,21 +15,30 @@ func (r *run) takeSeats() {
 	r.positions, r.gates = r.positions[:n], r.gates[:n]
 }
 
-// measured sets the recordings of the seats beside the prediction, both gated alike.
-func (w *seatRun) measured() {
+// measured sets the recordings of the seats beside the prediction, both gated alike. They hold the single panel, also where the survey has a row.
+func (w *seatRun) measured(ctx context.Context) error {
 	if len(w.seatPositions) == 0 {
-		return
+		return nil
+	}
+	single := singlePanel(&w.survey.Panel)
+	var places []scatter.Place
+	for _, m := range w.seatPositions {
+		places = append(places, placeAt(m.survey.MicM))
+	}
+	structure := scatterer{single.section(w.survey.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(single, w.built)}}
+	fields, err := structure.scatteredField(ctx, placeAt(w.survey.SourceM), places, w.air.SpeedOfSoundMS, w.grid, func(float64) {})
+	if err != nil {
+		return err
 	}
 	source := w.seatSource()
 	for n, m := range w.seatPositions {
 		for i := range w.result.Seating.Seats {
-			seat := &w.result.Seating.Seats[i]
-			if seat.Name != m.survey.Name {
-				continue
+			if seat := &w.result.Seating.Seats[i]; seat.Name == m.survey.Name {
+				seat.Measured = w.compare(m, w.seatGates[n], source, [2][]complex128{fields[0][n], fields[1][n]})
 			}
-			seat.Measured = w.compare(m, w.seatGates[n], source, w.fields[i])
 		}
 	}
+	return nil
 }
 
 // seatSource returns what the loudspeaker sends, on the seats' grid.

@@ -8,6 +8,9 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
 	"github.com/leadline/leadline/analysis/scatter"
 )
 
@@ -71,25 +74,24 @@ func TestSeatDistanceKept(t *testing.T) {
 	near(t, "late", float64(at), 1.5, 1e-9, "the next distance")
 }
 
-// Another panel beside: the same wells once more, everything between the outer edges, the middle where it was.
+// Another panel beside hangs as designed, the middle of all where it was; built depths take the place of designed ones where a panel hangs as designed.
 func TestSeatOneMorePanel(t *testing.T) {
-	p := Panel{DepthsM: prime13, WellWidthM: 0.04, FinThicknessM: 0.005, HeightM: 0.6, CapM: 0.01, BackM: 0.005}
-	one := panelSection(&p)
-	two, wells := oneMore(one, wellsOf(prime13), 1)
-	three, more := oneMore(two, wells, 2)
-	for n, s := range map[int]scatter.Section{2: two, 3: three} {
-		if err := s.Validate(); err != nil {
-			t.Fatal(err)
-		}
-		near(t, "width", s.Boxes[len(s.Boxes)-1].X1M-s.Boxes[0].X0M, float64(n)*p.WidthM(), 1e-9, "rounding")
-		near(t, "middle", s.Boxes[len(s.Boxes)-1].X1M+s.Boxes[0].X0M, 0, 1e-9, "rounding")
-		for i, m := range s.Mouths {
-			of, k := i/13, i%13
-			near(t, "mouth", m.MidM(), (float64(of)-float64(n-1)/2)*p.WidthM()+p.WellCentreM(k), 1e-9, "rounding")
-		}
+	p := Panel{DepthsM: []float64{0, 0.05, 0.12}, WellWidthM: 0.04, FinThicknessM: 0.005, HeightM: 0.6, CapM: 0.01, BackM: 0.005}
+	one := (&run{survey: &Survey{Panel: p}, result: &Result{}}).layout()
+	section, want := one.section(p.HeightM), panelSection(&p)
+	if !cmp.Equal(section, want, cmpopts.EquateApprox(0, 1e-12)) {
+		t.Errorf("one panel: %s", cmp.Diff(section, want))
 	}
-	if !slices.Equal(more, repeatWells(wellsOf(prime13), 3)) {
-		t.Error("wells do not repeat")
+	two := oneMore(one)
+	near(t, "width", two.widthM(), 2*p.WidthM(), 1e-9, "rounding")
+	near(t, "middle", two.panels[0].X0M+two.panels[1].X1M, 0, 1e-9, "rounding")
+	three := oneMore((&run{survey: &Survey{Panel: p, Row: &SurveyRow{Order: "DM"}}, result: &Result{}}).layout())
+	built := []scatter.Well{{DepthM: 0.001}, {DepthM: 0.051}, {DepthM: 0.121, Loss: 0.1}}
+	got := wellsAsBuilt(three, built)
+	for i, w := range slices.Concat(built, []scatter.Well{{DepthM: 0.12}, {DepthM: 0.05}, {}}, built) {
+		if got[i] != w {
+			t.Errorf("well %d: got %v, want %v", i+1, got[i], w)
+		}
 	}
 }
 
