@@ -136,10 +136,9 @@ const (
 	acrossHalf     = 3 // steps to either side: a listening area 0.6 m wide
 	sweepFromM     = 0.3
 	sweepToM       = 4.0
-	offLoudspeaker = 0.3 // m: nearer to it the sweep makes no sense
-	seatLowHz      = 220 // the first third octave that is told: 250 Hz
-	seatStepHz     = 50.0
-	shortestPeriod = 0.005 // s
+	offLoudspeaker = 0.3   // m: nearer to it the sweep makes no sense
+	seatLowHz      = 220   // the first third octave that is told: 250 Hz
+	seatResponseS  = 0.020 // how long a response may be, from shortly before its arrival
 )
 
 // figures tells what an ear hears: the middle one of several side by side, all on the same lines.
@@ -297,7 +296,8 @@ func newSeatLine(s *SurveySeat, source [3]float64) *seatLine {
 type seatRun struct {
 	*run
 	view     seatView
-	grid     grid
+	fine     grid
+	coarse   grid // for what is compared only: half the lines, so that responses have half the time
 	lines    []*seatLine
 	sets     [][]scatter.Well // as designed, and as built where known
 	section  scatter.Section
@@ -314,13 +314,13 @@ type solved struct {
 }
 
 // solve predicts the field of a structure at places, as they and the source stand to its middle.
-func (w *seatRun) solve(ctx context.Context, s scatterer, source [3]float64, places [][3]float64) (*solved, error) {
+func (w *seatRun) solve(ctx context.Context, g grid, s scatterer, source [3]float64, places [][3]float64) (*solved, error) {
 	var receivers []scatter.Place
 	for _, p := range places {
 		receivers = append(receivers, placeAt(p))
 	}
 	speed := w.air.SpeedOfSoundMS
-	fields, err := s.scatteredField(ctx, placeAt(source), receivers, speed, w.grid, func(share float64) { w.progress((w.done + share) / w.of) })
+	fields, err := s.scatteredField(ctx, placeAt(source), receivers, speed, g, func(share float64) { w.progress((w.done + share) / w.of) })
 	if err != nil {
 		return nil, err
 	}
@@ -330,14 +330,14 @@ func (w *seatRun) solve(ctx context.Context, s scatterer, source [3]float64, pla
 		out.states[i] = make([]listened, len(places))
 		parallel(0, len(places), func(p int) {
 			direct := distance(source, places[p])
-			out.states[i][p] = w.view.listen(newEar(fields[i][p], w.grid, direct, w.earliest(s.section, source, places[p])/speed, speed), direct)
+			out.states[i][p] = w.view.listen(newEar(fields[i][p], g, direct, earliestOver(s.section, source, places[p])/speed, speed), direct)
 		})
 	}
 	return out, nil
 }
 
-// earliest returns the shortest way from the source over the structure's front to a place, in metres; the front is as high as its section says.
-func (w *seatRun) earliest(section scatter.Section, source, place [3]float64) float64 {
+// earliestOver returns the shortest way from the source over the structure's front to a place, in metres; the front is as high as its section says.
+func earliestOver(section scatter.Section, source, place [3]float64) float64 {
 	x0, x1 := section.Boxes[0].X0M, section.Boxes[len(section.Boxes)-1].X1M
 	return shortestOver([2]float64{x0, x1}, section.HeightM, source, place)
 }
@@ -389,12 +389,10 @@ func (r *run) newSeatRun(c SeatCriterion) (*seatRun, error) {
 	if err != nil {
 		return nil, err
 	}
-	longest := shortestPeriod
-	for _, g := range r.seatGates {
-		longest = max(longest, g.lengthS)
-	}
 	l := r.layout()
-	w := &seatRun{run: r, view: view, grid: newGrid(predictionEndHz, longest), layout: l, section: l.section(r.survey.Panel.HeightM), sets: [][]scatter.Well{l.wells()}, built: r.builtWells(),
+	fine, coarse := newGrid(predictionEndHz, seatResponseS/4), newGrid(predictionEndHz, seatResponseS/4)
+	coarse.stepHz, coarse.first, coarse.last = 2*fine.stepHz, 1, fine.last/2
+	w := &seatRun{run: r, view: view, fine: fine, coarse: coarse, layout: l, section: l.section(r.survey.Panel.HeightM), sets: [][]scatter.Well{l.wells()}, built: r.builtWells(),
 		progress: r.options.report("seats")}
 	if w.built != nil {
 		w.sets = append(w.sets, wellsAsBuilt(l, w.built))
@@ -420,7 +418,7 @@ func (w *seatRun) all(ctx context.Context) error {
 			}
 		}
 	}
-	main, err := w.solve(ctx, scatterer{w.section, w.sets}, s.SourceM, places)
+	main, err := w.solve(ctx, w.fine, scatterer{w.section, w.sets}, s.SourceM, places)
 	if err != nil {
 		return err
 	}
@@ -496,8 +494,11 @@ func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int) {
 	}
 	seat.Nothing = unevenness(still, 0, 0)
 
-	for f := 250.0; f <= 5400; f *= math.Pow(2, 1.0/24) {
+	for f := 250.0; f <= predictionEndHz-50; f += 12.5 {
 		seat.FrequencyHz = append(seat.FrequencyHz, f)
+		if f >= 1000 {
+			f += 12.5
+		}
 	}
 	curve := func(state int) []Num {
 		at := &main.states[state][l.index(bestD, bestColumn)]
@@ -583,7 +584,7 @@ func (w *seatRun) variants(ctx context.Context, chosen []int, main *solved) erro
 			w.unmoved(chosen, main)
 			continue
 		}
-		got, err := w.solve(ctx, now, moved(shift, [][3]float64{s.SourceM})[0], moved(shift, places[len(own):]))
+		got, err := w.solve(ctx, w.coarse, now, moved(shift, [][3]float64{s.SourceM})[0], moved(shift, places[len(own):]))
 		if err != nil {
 			return err
 		}
@@ -602,7 +603,7 @@ func (w *seatRun) variants(ctx context.Context, chosen []int, main *solved) erro
 	for _, p := range own {
 		lying = append(lying, turned(p))
 	}
-	got, err := w.solve(ctx, now, turned(s.SourceM), lying)
+	got, err := w.solve(ctx, w.fine, now, turned(s.SourceM), lying)
 	if err != nil {
 		return err
 	}
@@ -610,7 +611,7 @@ func (w *seatRun) variants(ctx context.Context, chosen []int, main *solved) erro
 		seats[i].Lying = pick(got, i*(2*acrossHalf+1))
 	}
 	wider := oneMore(w.layout)
-	if got, err = w.solve(ctx, scatterer{wider.section(s.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(wider, w.built)}}, s.SourceM, own); err != nil {
+	if got, err = w.solve(ctx, w.fine, scatterer{wider.section(s.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(wider, w.built)}}, s.SourceM, own); err != nil {
 		return err
 	}
 	for i := range seats {

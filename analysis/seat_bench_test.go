@@ -78,14 +78,15 @@ func compareBench(t *testing.T, s *Survey) (seats []*SeatMeasured, view seatView
 	for i := range s.Seats {
 		places = append(places, placeAt(s.Seats[i].PlaceM))
 	}
+	g := w.measuredGrid()
 	structure := scatterer{w.section, w.sets}
-	fields, err := structure.scatteredField(ctx, placeAt(s.SourceM), places, r.air.SpeedOfSoundMS, w.grid, func(float64) {})
+	fields, err := structure.scatteredField(ctx, placeAt(s.SourceM), places, r.air.SpeedOfSoundMS, g, func(float64) {})
 	if err != nil {
 		t.Fatal(err)
 	}
-	source := w.seatSource()
+	source := w.seatSource(g)
 	for i, m := range r.seatPositions {
-		seats = append(seats, w.compare(m, r.seatGates[i], source, [2][]complex128{fields[0][i], fields[1][i]}))
+		seats = append(seats, w.compare(m, r.seatGates[i], g, source, [2][]complex128{fields[0][i], fields[1][i]}))
 	}
 	return seats, w.view
 }

@@ -21,43 +21,53 @@ func (w *seatRun) measured(ctx context.Context) error {
 		return nil
 	}
 	single := singlePanel(&w.survey.Panel)
+	g := w.measuredGrid()
 	var places []scatter.Place
 	for _, m := range w.seatPositions {
 		places = append(places, placeAt(m.survey.MicM))
 	}
 	structure := scatterer{single.section(w.survey.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(single, w.built)}}
-	fields, err := structure.scatteredField(ctx, placeAt(w.survey.SourceM), places, w.air.SpeedOfSoundMS, w.grid, func(float64) {})
+	fields, err := structure.scatteredField(ctx, placeAt(w.survey.SourceM), places, w.air.SpeedOfSoundMS, g, func(float64) {})
 	if err != nil {
 		return err
 	}
-	source := w.seatSource()
+	source := w.seatSource(g)
 	for n, m := range w.seatPositions {
 		for i := range w.result.Seating.Seats {
 			if seat := &w.result.Seating.Seats[i]; seat.Name == m.survey.Name {
-				seat.Measured = w.compare(m, w.seatGates[n], source, [2][]complex128{fields[0][n], fields[1][n]})
+				seat.Measured = w.compare(m, w.seatGates[n], g, source, [2][]complex128{fields[0][n], fields[1][n]})
 			}
 		}
 	}
 	return nil
 }
 
-// seatSource returns what the loudspeaker sends, on the seats' grid.
-func (w *seatRun) seatSource() []complex128 {
-	return sourceSpectrum(w.survey, append(w.positions[:len(w.positions):len(w.positions)], w.seatPositions...), w.grid, w.air.SpeedOfSoundMS)
+// measuredGrid is fine enough for the longest gate.
+func (w *seatRun) measuredGrid() grid {
+	longest := seatResponseS / 4
+	for _, g := range w.seatGates {
+		longest = max(longest, g.lengthS)
+	}
+	return newGrid(predictionEndHz, longest)
+}
+
+// seatSource returns what the loudspeaker sends.
+func (w *seatRun) seatSource(g grid) []complex128 {
+	return sourceSpectrum(w.survey, append(w.positions[:len(w.positions):len(w.positions)], w.seatPositions...), g, w.air.SpeedOfSoundMS)
 }
 
 // compare gates what was measured and what is predicted, panel and flat board, alike.
-func (w *seatRun) compare(m *measuredPosition, g gate, source []complex128, predicted [2][]complex128) *SeatMeasured {
+func (w *seatRun) compare(m *measuredPosition, gate gate, g grid, source []complex128, predicted [2][]complex128) *SeatMeasured {
 	speed := w.air.SpeedOfSoundMS
 	way := newPaths(&w.survey.Panel, w.survey.SourceM, m.survey.MicM)
 	arrival := way.earliest / speed
-	model := newGatedModel(w.grid, source, g.window, arrival)
-	lowest := 1 / g.lengthS
+	model := newGatedModel(g, source, gate.window, arrival)
+	lowest := 1 / gate.lengthS
 	figures := func(transfer []complex128) SeatFigures {
 		if transfer == nil {
 			return unknownSeatFigures(len(w.view.bands))
 		}
-		heard := w.view.listen(newEar(transfer, w.grid, way.direct, arrival, speed), way.direct)
+		heard := w.view.listen(newEar(transfer, g, way.direct, arrival, speed), way.direct)
 		f := w.view.figures([]*listened{&heard})
 		for i, b := range w.view.bands {
 			if b.CentreHz < lowest || b.HighHz > float64(w.result.Spectrum.HighestUsableHz)+1 {
@@ -69,11 +79,11 @@ func (w *seatRun) compare(m *measuredPosition, g gate, source []complex128, pred
 	take := func(takes [][]float64) []complex128 {
 		var all [][]complex128
 		for _, x := range takes {
-			all = append(all, gatedTransfer(m, x, g.window, source, w.grid))
+			all = append(all, gatedTransfer(m, x, gate.window, source, g))
 		}
 		return meanSpectrum(all)
 	}
-	out := &SeatMeasured{Gate: g.result(), Panel: figures(take(m.panel)), Flat: figures(take(m.flat)),
+	out := &SeatMeasured{Gate: gate.result(), Panel: figures(take(m.panel)), Flat: figures(take(m.flat)),
 		Predicted: figures(model.apply(predicted[0])), PredictedFlat: figures(model.apply(predicted[1]))}
 	var level, with, comb rms
 	for i := range w.view.bands {

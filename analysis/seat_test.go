@@ -137,6 +137,24 @@ func TestSeatsPredicted(t *testing.T) {
 	}
 	axis := &g.Seats[0]
 	near(t, "lying, straight ahead", float64(axis.Lying.WorstDB), float64(axis.Design.WorstDB), 1e-3, "on the axis a panel looks alike lying and upright")
+	// with half the lines
+	w := &seatRun{run: &run{survey: s, air: r.Air, result: r, options: Options{}}}
+	fresh, err := w.newSeatRun(g.Criterion)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Panel = p
+	fresh.of = 1
+	single := singlePanel(&p)
+	coarse, err := fresh.solve(context.Background(), fresh.coarse, scatterer{single.section(p.HeightM), [][]scatter.Well{single.wells()}}, s.SourceM, [][3]float64{{0, 0.5, 0}, {0, 1, 0}, {0.4, 0.8, 0.1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []SeatPoint{axis.Sweep.Design[slices.Index(axis.Sweep.DistanceM, 0.5)], axis.Design.point(), g.Seats[1].Design.point()} {
+		f := fresh.view.figures([]*listened{&coarse.states[0][i]})
+		near(t, "strongest third octave with half the lines", float64(f.WorstDB), float64(want.WorstDB), 0.3, "late sound folds back into half the time")
+		near(t, "comb with half the lines", float64(f.MeanCombDB), float64(want.MeanCombDB), 0.1, "as above")
+	}
 	area := &g.Seats[2]
 	if at := area.PlaceM; at[1] < 0.7 || at[1] > 1.2 || math.Abs(at[0]) > 0.2+1e-9 {
 		t.Errorf("best place %v is not in the area", at)

@@ -137,6 +137,14 @@ func (w *seatRun) adviseSeat(seat *Seat) {
 	default:
 		a.Text = fmt.Sprintf("No distance up to %s keeps the panel's sound 10\u00a0dB under the direct sound: move the loudspeaker nearer to the seat, turn it so that it does not aim at the panel, or add absorption.", inMetres(farthest))
 	}
+	switch here := inMetres(Num(seat.PlaceM[1])); {
+	case a.Holds:
+		a.Text += fmt.Sprintf(" This seat, %s away, keeps to it.", here)
+	case a.AtLeastM.Known() && float64(a.AtLeastM) > seat.PlaceM[1]:
+		a.Text += fmt.Sprintf(" This seat, %s away, is %s too near.", here, inMetres(a.AtLeastM-Num(seat.PlaceM[1])))
+	default:
+		a.Text += fmt.Sprintf(" This seat, %s away, does not.", here)
+	}
 	say := func(format string, v ...any) { a.Reasons = append(a.Reasons, fmt.Sprintf(format, v...)) }
 	verdict := "within the limit"
 	switch {

@@ -94,7 +94,11 @@ func (m *maker) figures() ([]*figure, error) {
 		}
 		out = append(out, f)
 	}
-	return out, nil
+	seats, err := m.seats()
+	if err != nil {
+		return nil, err
+	}
+	return append(out, seats...), nil
 }
 
 // usableBands lists the bands that count.

@@ -44,6 +44,7 @@ type view struct {
 	Warned      []analysis.Warning // shown at once
 	MoreWarned  []analysis.Warning // behind a fold
 	Glossary    []fact
+	SeatAdvice  []seatAdvice
 }
 
 type fact struct{ Term, Text string }
@@ -65,6 +66,9 @@ func HTML(w io.Writer, r *analysis.Result) error {
 	v.Numbers = []table{m.bandTable()}
 	if len(r.Wells) > 0 {
 		v.Numbers = append(v.Numbers, m.wellTable())
+	}
+	if v.SeatAdvice = m.seatAdvice(); len(v.SeatAdvice) > 0 {
+		v.Numbers = append(v.Numbers, m.seatSummary())
 	}
 	v.Because = reasons(r)
 	v.Warned = r.Warnings

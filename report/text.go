@@ -39,6 +39,7 @@ func Text(w io.Writer, r *analysis.Result) error {
 	t.list("Why", reasons(r), 3, "%d. ")
 	t.list("What to do next", r.ToDo, 3, "%d. ")
 	t.list("How sure", r.HowSure, 2, "- ")
+	t.seats(r)
 	t.bands(r)
 	t.wells(r)
 	t.warnings(r)
