@@ -241,3 +241,9 @@ func sign(v float64) string {
 	}
 	return "+"
 }
+
+var seatNotes = []Note{
+	{"Seats", "The same prediction at the seat's place, in the near field of panel and loudspeaker, divided by the direct sound of a point source. Comb depth: highest less lowest level of direct plus scattered sound in a third octave, after averaging the power over the ear's equivalent rectangular bandwidth, 24.7 (4.37 f/kHz + 1) Hz, around every frequency.", "Glasberg and Moore, Hearing Research 47 (1990) 103"},
+	{"Spread in time", "Centre and standard deviation of the scattered energy from 1 to 5\u00a0kHz in time, from the spectrum's slope by Parseval's theorem.", ""},
+	{"Seats' limit", "Which distance is enough is judged by the strongest third octave of the scattered sound.", "ITU-R BS.1116; EBU Tech 3276 (from memory)"},
+}

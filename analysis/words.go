@@ -230,6 +230,9 @@ func methodNotes(res *Result) []Note {
 	if res.Row != nil {
 		notes = append(notes, rowNote)
 	}
+	if res.Seating != nil {
+		notes = append(notes, seatNotes...)
+	}
 	if res.Kind != "check" {
 		return notes
 	}

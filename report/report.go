@@ -258,6 +258,7 @@ var glossary = []fact{
 	{"Diffusion coefficient", "How evenly the reflection is spread over the microphones: 1 for all alike, 0 for one alone (ISO 17497-2). It depends on where the microphones stand."},
 	{"Direct sound", "The sound that comes straight from the source, without touching anything."},
 	{"Drift", "What changes between two takes: the air's temperature and so the speed of sound, the level, the clocks of player and recorder."},
+	{"Equivalent rectangular bandwidth", "How wide a slice of the spectrum the ear hears as one at a frequency: 133 Hz at 1 kHz, 456 Hz at 4 kHz. A comb finer than that is hardly heard."},
 	{"Extra loss", "What a well swallows of its reflection, in dB, beside the little that the air at its walls takes: a gap, an open joint or fabric does that."},
 	{"Far field", "So far away that the pattern no longer changes with distance. Most rooms don't reach it, so a measurement is compared with a prediction for its own places."},
 	{"Gate", "The stretch of time that counts: from just before the panel's reflection to just before the next surface's echo."},

@@ -293,13 +293,13 @@ func TestPage(t *testing.T) {
 	}
 }
 
-// TestOrder: what was checked, verdict, what to do, how sure, pictures, numbers, method, cautions, glossary.
+// TestOrder: what was checked, verdict, what to do, how sure, where to sit, pictures, numbers, method, cautions, glossary.
 func TestOrder(t *testing.T) {
 	var got []string
 	for _, h := range parse(t, render(t, invented())).all("h2") {
 		got = append(got, h.text)
 	}
-	want := []string{"What was checked", "Verdict", "What to do next", "How sure", "Pictures", "Numbers", "Method", "Cautions", "Glossary"}
+	want := []string{"What was checked", "Verdict", "What to do next", "How sure", "Where to sit", "Pictures", "Numbers", "Method", "Cautions", "Glossary"}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
@@ -309,11 +309,11 @@ func TestOrder(t *testing.T) {
 func TestPictures(t *testing.T) {
 	full := parse(t, render(t, invented()))
 	// 2 of the set-up, 3 of the panel, 8 usable bands, 1 measured against predicted, 2 of the diffusion coefficient, 3 + 2 of the comb, 2 in time, 2 of the takes,
-	// 2 of the recordings, 6 far away
-	if n := len(full.all("svg")); n != 2+3+8+1+2+5+2+2+2+6+2 { // the last two gate anew
+	// 2 of the recordings, 6 far away, 7 of each of two seats
+	if n := len(full.all("svg")); n != 2+3+8+1+2+5+2+2+2+6+2*7+2 { // the last two gate anew
 		t.Errorf("%d drawings", n)
 	}
-	if n := len(full.all("details")); n != 11 { // one for each picture
+	if n := len(full.all("details")); n != 13 { // one for each picture
 		t.Errorf("%d folded tables", n)
 	}
 	empty := parse(t, render(t, &analysis.Result{}))

@@ -437,13 +437,13 @@ func (m *maker) seatTables(s *analysis.Seat) []table {
 	return out
 }
 
-// seatMapTable samples a map: every second frequency and at most 20 distances; the data file holds all.
+// seatMapTable samples a map: every second frequency and at most 10 distances; the data file holds all.
 func (m *maker) seatMapTable(caption string, s *analysis.Seat, depth [][]analysis.Num) table {
 	t := table{Caption: caption, Small: true, Head: []string{"Distance (m)"}}
 	for i := 0; i < len(s.Sweep.FrequencyHz); i += 2 {
 		t.Head = append(t.Head, hertz(s.Sweep.FrequencyHz[i]))
 	}
-	step := max(1, (len(s.Sweep.DistanceM)+19)/20)
+	step := max(1, (len(s.Sweep.DistanceM)+9)/10)
 	if step > 1 {
 		t.Caption += fmt.Sprintf("; one distance in %d (the data file holds all)", step)
 	}

@@ -64,6 +64,7 @@ func writeExample(dir string) error {
 			files = append(files, rendered{filepath.Join(dir, s.folder, name), data})
 		}
 	}
+	survey.WriteString(exampleSeat)
 	return writeAll(append(files, rendered{filepath.Join(dir, exampleSurvey), survey.Bytes()}), io.Discard)
 }
 
@@ -89,4 +90,11 @@ position_m = [0.0, 2.0, 0.0]
 
 [room]
 floor_m = -0.9
+`
+
+const exampleSeat = `
+# where somebody listens; without recordings it is predicted
+[[seat]]
+name = "mixing chair"
+place_m = [0.0, 1.2, 0.0]
 `
