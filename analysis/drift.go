@@ -106,9 +106,15 @@ type driftPart struct {
 
 // driftParts cuts what tells of the drift of a state out of all positions.
 func (a *alignment) driftParts(state string) []driftPart {
-	tails := commonTail(a.positions)
+	some := spreadEvenly(len(a.positions), fitAtMost) // all share the drift
+	positions := make([]*measuredPosition, len(some))
+	for n, i := range some {
+		positions[n] = a.positions[i]
+	}
+	tails := commonTail(positions)
 	var parts []driftPart
-	for i, m := range a.positions {
+	for _, i := range some {
+		m := a.positions[i]
 		takes := m.panel
 		if state == "flat" {
 			takes = m.flat

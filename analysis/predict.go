@@ -94,7 +94,7 @@ func solveOutside(ctx context.Context, section scatter.Section, source scatter.P
 	return o, nil
 }
 
-// fitAtMost is how many positions the depth fit takes: the solved outsides and the fit's equations grow with them, what they tell of the wells hardly does any more.
+// fitAtMost is how many positions the depth fit and the estimate of a drift take: the solved outsides and the fit's equations grow with them, what they tell hardly does any more.
 const fitAtMost = 65
 
 // spreadEvenly returns numbers below n, all or at most most of them, at equal distances.

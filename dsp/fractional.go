@@ -37,13 +37,16 @@ func FractionalDelay(x []float64, delaySamples float64) []float64 {
 	kernel := make([]float64, size)
 	// sin π(m − delay) = ∓ sin(π part), computed once: exact signs however large the delay.
 	numerator := -math.Sin(math.Pi*part) / math.Pi
+	if math.Mod(float64(1-n)-whole, 2) != 0 {
+		numerator = -numerator
+	}
 	for m := 1 - n; m < n; m++ {
-		u := float64(m) - whole
-		v := numerator / (u - part)
-		if math.Mod(u, 2) != 0 {
-			v = -v
+		at := m
+		if m < 0 {
+			at += size
 		}
-		kernel[(m+size)%size] = v
+		kernel[at] = numerator / (float64(m) - whole - part)
+		numerator = -numerator
 	}
 	X, K := RealSpectrum(x, size), RealSpectrum(kernel, size)
 	for k := range X {
