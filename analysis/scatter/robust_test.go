@@ -189,7 +189,11 @@ func TestOddSections(t *testing.T) {
 		}
 	})
 	t.Logf("%d of the draws were solved", solved)
-	if solved < 10 {
+	least := 10
+	if testing.Short() {
+		least = 2 // of a fifth of the draws
+	}
+	if solved < least {
 		t.Errorf("only %d of the draws were solved: the draws test nothing", solved)
 	}
 }
