@@ -725,13 +725,21 @@ func (r *run) layout() *rowLayout {
 
 func singlePanel(p *Panel) *rowLayout { return newRowLayout(p, &SurveyRow{}, "D") }
 
-// wellsAsBuilt puts the built wells in the place of the designed ones wherever a panel hangs as designed: one panel was measured, and its copies are taken to be like it.
+// wellsAsBuilt puts the built wells in the place of the designed ones wherever a panel hangs as designed or mirrored: one panel was measured, and its copies are taken to be like it.
 // Without built wells it returns the designed ones.
 func wellsAsBuilt(l *rowLayout, built []scatter.Well) []scatter.Well {
 	wells := l.wells()
+	if built == nil {
+		return wells
+	}
+	mirrored := slices.Clone(built)
+	slices.Reverse(mirrored)
 	for i, kind := range l.order {
-		if kind == 'D' {
+		switch kind {
+		case 'D':
 			copy(wells[i*len(built):], built)
+		case 'M':
+			copy(wells[i*len(built):], mirrored)
 		}
 	}
 	return wells

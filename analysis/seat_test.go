@@ -85,11 +85,11 @@ func TestSeatOneMorePanel(t *testing.T) {
 	two := oneMore(one)
 	near(t, "width", two.widthM(), 2*p.WidthM(), 1e-9, "rounding")
 	near(t, "middle", two.panels[0].X0M+two.panels[1].X1M, 0, 1e-9, "rounding")
-	three := oneMore((&run{survey: &Survey{Panel: p, Row: &SurveyRow{Order: "DM"}}, result: &Result{}}).layout())
+	four := oneMore((&run{survey: &Survey{Panel: p, Row: &SurveyRow{Order: "DIM"}}, result: &Result{}}).layout())
 	built := []scatter.Well{{DepthM: 0.001}, {DepthM: 0.051}, {DepthM: 0.121, Loss: 0.1}}
-	got := wellsAsBuilt(three, built)
-	for i, w := range slices.Concat(built, []scatter.Well{{DepthM: 0.12}, {DepthM: 0.05}, {}}, built) {
-		if got[i] != w {
+	got := wellsAsBuilt(four, built)
+	for i, w := range slices.Concat(built, []scatter.Well{{DepthM: 0.12}, {DepthM: 0.07}, {}}, []scatter.Well{built[2], built[1], built[0]}, built) {
+		if math.Abs(got[i].DepthM-w.DepthM) > 1e-12 || got[i].Loss != w.Loss {
 			t.Errorf("well %d: got %v, want %v", i+1, got[i], w)
 		}
 	}
