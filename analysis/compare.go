@@ -44,6 +44,7 @@ type Comparison struct {
 	Reasons  []string `json:"reasons"` // what changed, the weightiest first, in plain sentences
 	ToDo     []string `json:"to_do"`
 	HowSure  []string `json:"how_sure"`
+	Seen     []Seen   `json:"seen"` // what each picture (depths, changes, coefficients) shows, in one sentence
 
 	Panel   PanelResult      `json:"panel"` // of the last survey
 	Surveys []ComparedSurvey `json:"surveys"`

@@ -113,6 +113,7 @@ func (c *Comparison) describe() {
 		c.Reasons = append(c.Reasons, fmt.Sprintf("%s came up, %s went away.", capital(counted(g, "warning", "warnings")), counted(l, "warning", "warnings")))
 	}
 
+	c.seen(wells, bands)
 	c.howSure(flat)
 	c.toDo(maybe)
 	c.Method = []Note{
@@ -120,6 +121,37 @@ func (c *Comparison) describe() {
 		{"Significant", "Among all wells, or all bands of one coefficient, changes are taken in the order of their probability under chance, and count as long as the k-th of n stays below 5\u00a0% / (n − k + 1): one false alarm in twenty comparisons, however many wells. “Possible” is a change whose own interval excludes 0 but that may be chance among so many.", "Holm, Scand. J. Statist. 6 (1979) 65 (from memory)"},
 		{"Intervals apart", "Two 95\u00a0% intervals that don't overlap are a stricter test than the change's own interval: |change| above U₁ + U₂ instead of √(U₁² + U₂²). Both stand in the tables.", "JCGM 100:2008, 5.1.2"},
 		{"Warnings", "Told apart by their code and place.", ""},
+	}
+}
+
+// seen says what each picture shows.
+func (c *Comparison) seen(wells []WellChange, bands []BandChange) {
+	add := func(picture, format string, args ...any) {
+		c.Seen = append(c.Seen, Seen{picture, fmt.Sprintf(format, args...)})
+	}
+	off := func(s ComparedSurvey) string {
+		n := 0
+		for _, w := range s.Wells {
+			if w.Verdict == "shallow" || w.Verdict == "deep" {
+				n++
+			}
+		}
+		return counted(n, "well", "wells")
+	}
+	add("depths", "In the first survey %s stood off the design, in the last %s.", off(c.Surveys[0]), off(c.Surveys[len(c.Surveys)-1]))
+	switch {
+	case len(wells) > 0:
+		add("changes", "From the first survey to the last, %s changed by more than chance explains.", counted(len(wells), "well", "wells"))
+	case c.Whole.WellsWhy == "":
+		add("changes", "From the first survey to the last no well changed by more than chance explains.")
+	}
+	switch {
+	case len(bands) > 0:
+		add("coefficients", "How evenly the panel spreads the sound changed in %s by more than chance explains.", counted(len(bands), "band", "bands"))
+	case slices.ContainsFunc(c.Whole.Bands, func(b BandChange) bool { return b.Panel.Significance != "" }):
+		add("coefficients", "How evenly the panel spreads the sound changed nowhere by more than chance explains.")
+	default:
+		add("coefficients", "How evenly the panel spreads the sound, survey by survey; whether it changed can't be told.")
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 
 // Seen is what one picture of the report shows in this result, in one sentence.
 type Seen struct {
-	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings or farfield
+	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings or farfield; of a comparison depths, changes or coefficients
 	Text    string `json:"text"`
 }
 

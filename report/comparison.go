@@ -159,6 +159,11 @@ func (k *comparer) figures() ([]*figure, error) {
 		if err != nil {
 			return nil, err
 		}
+		for _, s := range k.c.Seen {
+			if s.Picture == f.ID && s.Text != "" {
+				f.Read, f.See = f.See, s.Text
+			}
+		}
 		out = append(out, f)
 	}
 	return out, nil

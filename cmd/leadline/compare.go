@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -26,7 +27,7 @@ result are skipped, with a warning. --tables writes depths.csv, coefficients.csv
   leadline compare march.json april.json may.json --data comparison.json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) < 2 {
-				return fmt.Errorf("compare: %d arguments: expected two or more result files, the earliest first; see leadline compare --help", len(args))
+				return errors.New("compare: fewer than two files: expected two or more results, the earliest first; see leadline compare --help")
 			}
 			return nil
 		},

@@ -70,6 +70,9 @@ func checkedPanel(t *testing.T, bench string) string {
 
 // A panel with two wrong wells, then mended: the comparison names both wells, and every way out says so.
 func TestCompare(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two checks of twice as many takes")
+	}
 	before, after := checkedPanel(t, "panel-built-1"), checkedPanel(t, "panel-as-designed")
 	dir := t.TempDir()
 	html, data, tables := filepath.Join(dir, "comparison.html"), filepath.Join(dir, "comparison.json"), filepath.Join(dir, "tables")
