@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 )
 
@@ -12,11 +13,14 @@ type Seen struct {
 	Text    string `json:"text"`
 }
 
+// minus finds the sign of a number, which print writes longer than a hyphen.
+var minus = regexp.MustCompile(`(?:\B)-(\d)`)
+
 // seen says what each picture shows; pictures about which nothing is known are left out. Plain words first, the trade's term in brackets.
 func (res *Result) seen() []Seen {
 	var out []Seen
 	say := func(picture, format string, args ...any) {
-		out = append(out, Seen{picture, fmt.Sprintf(format, args...)})
+		out = append(out, Seen{picture, minus.ReplaceAllString(fmt.Sprintf(format, args...), "−$1")})
 	}
 	if c := res.Receivers; c.Count > 1 && c.SmallestDeg.Known() && c.LargestDeg.Known() {
 		gate := ""

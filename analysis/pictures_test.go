@@ -27,7 +27,7 @@ func TestSeen(t *testing.T) {
 			{Used: true, Gate: Gate{StartS: 0.008, EndS: 0.012}, PanelDB: []Num{0, -6, -3}, FlatDB: []Num{0, -8, 0}},
 		}}
 	want := map[string]string{
-		"setup":     "2 microphones from -30° to 30°, the source 2.00 m from the panel; the shortest gate stays open for 2.1 ms.",
+		"setup":     "2 microphones from −30° to 30°, the source 2.00 m from the panel; the shortest gate stays open for 2.1 ms.",
 		"section":   "1 of 3 wells are where the design has them, within 3 mm; well 2 is 10.0 mm too deep; 1 can't be told.",
 		"levels":    "The strongest sound off the panel is between 3.0 and 4.0 dB weaker than the strongest off the flat board, from band to band.",
 		"agreement": "In 1 of 2 bands measurement and prediction lie further apart than the tolerance would explain; the largest difference is 2.5 dB at 1.6 kHz.",
