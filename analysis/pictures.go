@@ -117,9 +117,9 @@ func (res *Result) seen() []Seen {
 	panel, flat := res.combDepth()
 	switch {
 	case panel.Known() && flat.Known():
-		say("comb", "In the middle case the panel's comb has %.1f\u00a0dB from peak to notch, the flat board's %.1f\u00a0dB.", float64(panel), float64(flat))
+		say("comb", "The deepest comb with the panel has %.1f\u00a0dB from peak to notch, with the flat board %.1f\u00a0dB.", float64(panel), float64(flat))
 	case panel.Known():
-		say("comb", "In the middle case the panel's comb has %.1f\u00a0dB from peak to notch.", float64(panel))
+		say("comb", "The deepest comb with the panel has %.1f\u00a0dB from peak to notch.", float64(panel))
 	}
 	var left []float64
 	for _, p := range res.Positions {
@@ -197,28 +197,24 @@ func (res *Result) strongest(usable int) (low, high Num) {
 	return low, high
 }
 
-// combDepth returns the medians over positions and usable bands of the comb's depth in dB with the panel and the flat board, measured or else predicted.
+// combDepth returns the largest depths of the comb in dB over positions and usable bands, with the panel and the flat board, measured or else predicted.
 func (res *Result) combDepth() (panel, flat Num) {
-	var a, b []float64
-	for _, p := range res.Positions {
-		c := p.Comb
-		with, without := c.Panel.PeakToNotchDB, c.Flat.PeakToNotchDB
-		if res.Kind == "predict" {
-			with, without = c.PredictedPanel.PeakToNotchDB, c.PredictedFlat.PeakToNotchDB
-		}
-		for i := range res.Bands {
-			if !p.Used || !res.Bands[i].Usable {
-				continue
-			}
-			if i < len(with) && with[i].Known() {
-				a = append(a, float64(with[i]))
-			}
-			if i < len(without) && without[i].Known() {
-				b = append(b, float64(without[i]))
+	deepest := func(all func(*Comb) CombTrace) Num {
+		out := Unknown()
+		for i := range res.Positions {
+			p := &res.Positions[i]
+			for b, v := range all(&p.Comb).PeakToNotchDB {
+				if p.Used && b < len(res.Bands) && res.Bands[b].Usable && v.Known() && (!out.Known() || v > out) {
+					out = v
+				}
 			}
 		}
+		return out
 	}
-	return middle(a), middle(b)
+	if res.Kind == "predict" {
+		return deepest(func(c *Comb) CombTrace { return c.PredictedPanel }), deepest(func(c *Comb) CombTrace { return c.PredictedFlat })
+	}
+	return deepest(func(c *Comb) CombTrace { return c.Panel }), deepest(func(c *Comb) CombTrace { return c.Flat })
 }
 
 // shortestGateS is how long the shortest gate of a position stays open.

@@ -408,7 +408,7 @@ func (m *maker) comb() (*figure, error) {
 	look := func(t *traces) {
 		t.measured.look, t.predicted.look, t.flat.look, t.predictedFlat.look = measuredLook, predictedLook, flatLook, predictedFlatLook
 	}
-	chosen := spread(m.usableBands(), 3)
+	chosen := spread(m.combBands(), 3)
 	depth := make([]traces, len(chosen))
 	var all []*series
 	for j, i := range chosen {
@@ -458,7 +458,7 @@ func (m *maker) comb() (*figure, error) {
 	n.measured.look, n.predicted.look = measuredLook.bare(), predictedLook.ring()
 	n.flat.look, n.predictedFlat.look = flatLook.bare(), flatLook.ring()
 	n.measured.radius, n.flat.radius = 1.6, 1.5
-	low, high := math.Inf(1), 0.0
+	low, highest := math.Inf(1), 0.0
 	for _, p := range m.counted() {
 		for _, t := range []struct {
 			s *series
@@ -468,14 +468,22 @@ func (m *maker) comb() (*figure, error) {
 				hz := at(t.v, i)
 				if v := logHz(hz); finite(v) {
 					t.s.add(p.AngleDeg, v)
-					low, high = math.Min(low, hz), math.Max(high, hz)
+					low, highest = math.Min(low, hz), math.Max(highest, hz)
 				}
 			}
 		}
 	}
-	if high > 2.2*low { // above an octave the notches of neighbours run into one another
-		high = 2.2 * low
-		f.See += " Only the lowest octave of notches is drawn; the table counts all."
+	high := highest
+	const most = 12 // of a position: above, neighbours run into one another
+	for _, p := range m.counted() {
+		for _, notches := range [][]analysis.Num{p.Comb.Panel.NotchHz, p.Comb.PredictedPanel.NotchHz, p.Comb.Flat.NotchHz, p.Comb.PredictedFlat.NotchHz} {
+			if len(notches) > most && at(notches, most-1) < high {
+				high = math.Max(at(notches, most-1), 1.5*low)
+			}
+		}
+	}
+	if high < highest {
+		f.See += fmt.Sprintf(" Notches are drawn up to %s; the table counts all.", hertz(high))
 	}
 	fy, fyt := frequencyAxis(octaveThirds(low, high), low/1.1, high*1.1, 200, 15)
 	for _, part := range []struct {
@@ -503,6 +511,20 @@ func (m *maker) comb() (*figure, error) {
 	f.Sure += m.leftOut()
 	f.Tables = m.combTables()
 	return f.settle("No comb signature is known, so there is nothing to draw."), nil
+}
+
+// combBands lists the usable bands in which there is a comb at all: a low band may hold neither peak nor notch.
+func (m *maker) combBands() []int {
+	var out []int
+	for _, i := range m.usableBands() {
+		for _, p := range m.counted() {
+			if at(p.Comb.Panel.PeakToNotchDB, i) > 0.05 || at(p.Comb.PredictedPanel.PeakToNotchDB, i) > 0.05 || at(p.Comb.Flat.PeakToNotchDB, i) > 0.05 || at(p.Comb.PredictedFlat.PeakToNotchDB, i) > 0.05 {
+				out = append(out, i)
+				break
+			}
+		}
+	}
+	return out
 }
 
 // octaveThirds lists the third-octave mid-bands from low to high.

@@ -5,6 +5,7 @@
   const byId = (id) => document.getElementById(id);
   const minus = (s) => s.replace("-", "−");
   const fixed = (v, digits) => (Number.isFinite(v) ? minus((Math.abs(v) < 0.5 * 10 ** -digits ? 0 : v).toFixed(digits)) : "–");
+  const short = (v, digits) => minus(String(Number(v.toFixed(digits))));
   const signed = (v, digits) => (v > 0.5 * 10 ** -digits ? "+" : "") + fixed(v, digits);
   const add = (parent, name, attributes = {}, text = "") => {
     const svg = parent instanceof SVGElement;
@@ -47,9 +48,9 @@
       const at = c.area[0] + ((x - c.x[0]) / (c.x[1] - c.x[0])) * (c.area[2] - c.area[0]);
       if (line) line.remove();
       line = add(svg, "path", { class: "cursor", d: `M${at.toFixed(1)} ${c.area[1]}V${c.area[3]}` });
-      const where = c.log ? hertz(10 ** x) : c.xu ? minus(String(x)) + (c.xu === "°" ? "°" : " " + c.xu) : c.xn + " " + x;
+      const where = c.log ? hertz(10 ** x) : c.xu ? (c.xu === "°" ? short(x, 1) + "°" : short(x, 2) + " " + c.xu) : c.xn + " " + x;
       const values = [];
-      for (const s of c.s) {
+      for (const s of [...c.s].reverse()) { // the one drawn on top first
         let best = -1;
         s.x.forEach((v, k) => {
           if (v !== null && s.y[k] !== null && (best < 0 || Math.abs(v - x) < Math.abs(s.x[best] - x))) best = k;
@@ -123,7 +124,7 @@
     p.flat = (p.f || []).map(decoded);
     p.panelMean = mean(p.panel);
     p.flatMean = mean(p.flat);
-    p.label = p.n + (p.a === null ? "" : " (" + (p.a > 0 ? "+" : "") + minus(String(p.a)) + "°)");
+    p.label = p.n + (p.a === null ? "" : " (" + (p.a > 0 ? "+" : "") + short(p.a, 1) + "°)");
   }
 
   // The gate with its end moved; the fall keeps its share of the gate.
@@ -225,17 +226,20 @@
     add(group, "text", { class: "t-axis", "text-anchor": "middle", x: (area[0] + area[2]) / 2, y: area[3] + 32 }, `${xn} (${xu})`);
     add(group, "text", { class: "t-axis", "text-anchor": "middle", transform: `translate(11 ${(area[1] + area[3]) / 2}) rotate(-90)` }, `${yn} (${yu})`);
     for (const c of curves) {
-      let path = "", up = true, lastX = 0, lastY = 0;
+      let path = "", up = true, lastX, lastY;
+      const tagAt = c.tag ? Math.max(0, c.x.length - 2 * Number(c.tag)) : -1; // one beside the other
+      let tag = null;
       c.x.forEach((v, i) => {
         if (!Number.isFinite(c.y[i]) || v < x[0] || v > x[1]) { up = true; return; }
         [lastX, lastY] = [px(v), py(c.y[i])];
         path += (up ? "M" : "L") + lastX.toFixed(1) + " " + lastY.toFixed(1);
         up = false;
+        if (i === tagAt) tag = [lastX, lastY];
         if (c.marker === "disc") add(group, "circle", { class: "mic", cx: lastX.toFixed(1), cy: lastY.toFixed(1), r: 2 });
         if (c.marker === "square") add(group, "rect", { class: "hollow", x: (lastX - 1.8).toFixed(1), y: (lastY - 1.8).toFixed(1), width: 3.6, height: 3.6 });
       });
       if (path) add(group, "path", { class: c.look, d: path });
-      if (path && c.tag) add(group, "text", { class: "t-strong", x: (lastX - 2).toFixed(1), y: (lastY - 5).toFixed(1), "text-anchor": "end" }, c.tag);
+      if (tag) add(group, "text", { class: "t-strong", x: tag[0].toFixed(1), y: (tag[1] - 5).toFixed(1), "text-anchor": "middle" }, c.tag);
     }
     charts[svg.id] = { area, x, xn, xu, yu, d, s: curves.filter((c) => c.n) };
   };
@@ -261,7 +265,7 @@
     if (wants("try-flat")) curve("flat board", "k-flat", "c-flatline", gated((p) => p.flatMean).map(level), { marker: "square" });
     if (wants("try-predicted")) curve("predicted", "k-predicted", "c-predline", g.pos.map((p) => (p.q[b] === null ? NaN : p.q[b])));
     if (shift !== 0) curve("panel, check's gate", "k-ghost", "c-ghost", check.panel.map(level));
-    takes.forEach((t) => curve("take " + t, "k-take", "c-take c-take" + ((t - 1) % 4), gated((p) => p.panel[t - 1]).map(level), { tag: String(t) }));
+    takes.forEach((t) => curve("take " + t, "k-take k-take" + ((t - 1) % 4), "c-take c-take" + ((t - 1) % 4), gated((p) => p.panel[t - 1]).map(level), { tag: String(t) }));
     if (wants("try-mean")) curve(shift === 0 ? "panel" : "panel, this gate", "k-measured", "c-measured", now.map(level), { marker: "disc" });
     const seen = curves.flatMap((c) => c.y).filter(Number.isFinite).concat(now.map(level).filter(Number.isFinite));
     const top = 5 * Math.ceil(Math.max(...seen, -20) / 5 + 1e-9), bottom = Math.max(5 * Math.floor(Math.min(...seen, top - 5) / 5), top - 45);
@@ -289,7 +293,7 @@
     } });
     byId("try-time-name").textContent = "The reflection in time at " + place.n;
     keys.push(["k-gate", "gate"]);
-    if (shift !== 0) keys.push(["k-ghost", "second picture, dashed: the check's end"]);
+    if (shift !== 0 && !(place.m !== null && Math.abs(place.m - place.w[3]) < 1e-5)) keys.push(["k-ghost", "second picture: the check's end"]);
     if (place.m !== null && 1000 * place.m < to) keys.push(["k-echo", "from here on not the panel alone"]);
     const list = byId("try-keys");
     list.replaceChildren();
@@ -320,7 +324,7 @@
     for (const k of byAngle) {
       const p = g.pos[k], tr = add(body, "tr");
       add(tr, "th", { scope: "row" }, p.n);
-      add(tr, "td", {}, p.a === null ? "–" : minus(String(p.a)));
+      add(tr, "td", {}, p.a === null ? "–" : short(p.a, 1));
       add(tr, "td", {}, fixed(level(check.panel[k]), 2));
       add(tr, "td", {}, fixed(level(now[k]), 2));
       add(tr, "td", {}, signed(decibels(now[k] / check.panel[k]), 2));

@@ -254,6 +254,7 @@ var glossary = []fact{
 	{"Alignment", "Shifting and scaling one take so that its direct sound matches another's. Without it a subtraction leaves more than it takes away."},
 	{"Comb signature", "What direct sound plus a delayed reflection do to the spectrum: peaks where they add, notches where they cancel, evenly spaced in hertz."},
 	{"Correlation scattering coefficient", "How little the panel's reflection looks like the flat board's over all microphones: 0 for a scaled copy, 1 for nothing in common."},
+	{"Decibel (dB)", "A ratio of levels: 3 dB less is half the energy, 10 dB less a tenth, 20 dB less a hundredth. “re” names what the level is compared with."},
 	{"Design frequency", "The frequency from which the depths of the wells are worked out; below it a panel on this sequence hardly scatters."},
 	{"Diffusion coefficient", "How evenly the reflection is spread over the microphones: 1 for all alike, 0 for one alone (ISO 17497-2). It depends on where the microphones stand."},
 	{"Direct sound", "The sound that comes straight from the source, without touching anything."},

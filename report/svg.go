@@ -199,6 +199,11 @@ func textWidthOf(s, style string) float64 {
 	if err != nil {
 		return 0
 	}
+	return textWidth(s, size)
+}
+
+// textWidth is the width of s in the font that drawings are laid out with.
+func textWidth(s string, size float64) float64 {
 	face := font.DefaultCache.Lookup(sansFont(vg.Length(size)), vg.Length(size))
 	return face.Width(s).Points()
 }
@@ -231,6 +236,11 @@ func (p *pen) path(class, d string) { fmt.Fprintf(p, `<path class="%s" d="%s"/>`
 // text writes s with its anchor (start, middle or end) at x and its baseline at y.
 func (p *pen) text(class, anchor string, x, y float64, s string) {
 	fmt.Fprintf(p, `<text class="%s" text-anchor="%s" x="%s" y="%s">%s</text>`, class, anchor, coord(x), coord(y), html.EscapeString(clean(s)))
+}
+
+// fitted is text made to fit the width w, whatever the reader's font.
+func (p *pen) fitted(class, anchor string, x, y, w float64, s string) {
+	fmt.Fprintf(p, `<text class="%s" text-anchor="%s" x="%s" y="%s" textLength="%s" lengthAdjust="spacingAndGlyphs">%s</text>`, class, anchor, coord(x), coord(y), coord(w), html.EscapeString(clean(s)))
 }
 
 // polyline is path data through pts, with a gap wherever a point isn't finite.

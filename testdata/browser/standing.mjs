@@ -58,9 +58,9 @@ export function standing({ folder, pages, test, browser }) {
           for (const svg of document.querySelectorAll("svg.drawing")) {
             const box = svg.getBoundingClientRect();
             if (!box.width) continue;
+            const line = 3.5 * box.width / svg.viewBox.baseVal.width; // a line's box is taller than its letters of 10 units, also where it is turned
             const texts = [...svg.querySelectorAll("text")].map((t) => ({ s: t.textContent, r: t.getBoundingClientRect() })).filter((t) => t.r.width);
             for (const { s, r } of texts) {
-              const line = 0.25 * Math.min(r.width, r.height); // a line's box is taller than its letters, also where it is turned
               if (r.left < box.left - line || r.right > box.right + line || r.top < box.top - line || r.bottom > box.bottom + line) found.push(`${svg.querySelector("title").textContent}: “${s}” is cut`);
             }
             texts.forEach((a, i) => texts.slice(i + 1).forEach((b) => {
