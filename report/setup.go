@@ -32,7 +32,7 @@ func (s *scene) py(v float64) float64 { return s.height - sceneMargin - (v-s.min
 
 // label writes text near x, y where nothing stands yet; it reports whether there was room.
 func (s *scene) label(class, text string, x, y, dx, dy float64, must bool) bool {
-	w, anchor := textWidth(clean(text), 10.5), "middle"
+	w, anchor := drawnWidth(clean(text), 10.5), "middle"
 	if dx > 3 && x+dx+w > s.w-2 || dx < -3 && x+dx-w < 2 {
 		dx = -dx // to the other side of what it names
 	}

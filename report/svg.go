@@ -168,7 +168,7 @@ func (s *sheet) recode(in io.Reader) (string, error) {
 				}
 				text, _ := label.(xml.CharData)
 				// The place was worked out from the widths of one font; where the reader's letters are wider they are made to fit it.
-				if w := textWidthOf(strings.TrimSpace(string(text)), attr["style"]); w > 0 {
+				if w := styledWidth(strings.TrimSpace(string(text)), attr["style"]); w > 0 {
 					fmt.Fprintf(&out, ` textLength="%s" lengthAdjust="spacingAndGlyphs"`, coord(w))
 				}
 				out.WriteString(">" + html.EscapeString(strings.TrimSpace(string(text))))
@@ -189,8 +189,8 @@ func (s *sheet) recode(in io.Reader) (string, error) {
 
 var fontSize = regexp.MustCompile(`font-size:([\d.]+)px`)
 
-// textWidthOf is the width of s at the size that a style attribute of vgsvg gives; 0 where that names none.
-func textWidthOf(s, style string) float64 {
+// styledWidth is the width of s at the size that a style attribute of vgsvg gives; 0 where that names none.
+func styledWidth(s, style string) float64 {
 	m := fontSize.FindStringSubmatch(style)
 	if m == nil {
 		return 0
@@ -199,11 +199,11 @@ func textWidthOf(s, style string) float64 {
 	if err != nil {
 		return 0
 	}
-	return textWidth(s, size)
+	return drawnWidth(s, size)
 }
 
-// textWidth is the width of s in the font that drawings are laid out with.
-func textWidth(s string, size float64) float64 {
+// drawnWidth is the width of s in the font that drawings are laid out with.
+func drawnWidth(s string, size float64) float64 {
 	face := font.DefaultCache.Lookup(sansFont(vg.Length(size)), vg.Length(size))
 	return face.Width(s).Points()
 }
