@@ -119,8 +119,8 @@ func checkCommand(code *int) *cobra.Command {
 		Short: "Check a measured panel against its design",
 		Long: `Check aligns, subtracts, gates and compares the measurements that a survey file names, and recovers the built depths.
 
---tables writes one CSV file (RFC 4180) for each picture of the report: places, wells, bands, levels, combs, notches, time, alignment, recordings, far-field; numbers
-unrounded, units in the header, an unknown number is an empty field, and text that a spreadsheet would run as a formula has an apostrophe before it. --responses writes
+--tables writes one CSV file (RFC 4180) for the numbers of each picture of the report, such as wells.csv, bands.csv and levels.csv: unrounded, units in the header, an
+unknown number is an empty field, and text that a spreadsheet would run as a formula has an apostrophe before it. --responses writes
 the impulse responses around the gate as WAV files of 32-bit floats, aligned in time and level (folder aligned), and with the empty room subtracted and the gate applied
 (folder gated); responses.csv says when each begins. Both folders are made if needed; files of the same names are replaced. There is no AES69 (SOFA) file: it is a
 netCDF-4 file, and the Go module proxy serves no library that writes one without C.`,
