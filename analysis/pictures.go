@@ -9,7 +9,7 @@ import (
 
 // Seen is what one picture of the report shows in this result, in one sentence.
 type Seen struct {
-	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings or farfield; of a comparison depths, changes or coefficients
+	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings, farfield, seat-1, seat-2 …; of a comparison depths, changes or coefficients
 	Text    string `json:"text"`
 }
 
@@ -154,6 +154,14 @@ func (res *Result) seen() []Seen {
 		}
 		if low <= high {
 			say("farfield", "Far away the design should reach %.2f to %.2f (normalised diffusion coefficient) in the usable bands.", low, high)
+		}
+	}
+	if res.Seating != nil {
+		for i := range res.Seating.Seats {
+			seat := &res.Seating.Seats[i]
+			f := seat.asIs()
+			say(fmt.Sprintf("seat-%d", i+1), "Here, %.2f\u00a0m from the panel's front, the comb is %.1f\u00a0dB deep on average from 1 to 5\u00a0kHz, with a flat board %.1f\u00a0dB; the strongest third octave of the scattered sound lies %s the direct sound, with a flat board %s.",
+				seat.PlaceM[1], float64(f.MeanCombDB), float64(seat.Flat.MeanCombDB), under(f.WorstDB), under(seat.Flat.WorstDB))
 		}
 	}
 	return out

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // seatCriterion is the published limit for early reflections in listening rooms. Below 5.6 kHz it is judged; the prediction does not reach further.
@@ -75,6 +76,14 @@ func (w *seatRun) advise() {
 		seat := &seating.Seats[i]
 		w.adviseSeat(seat)
 		w.tuningText(seat)
+		if seating.Panels > 1 { // the row is what hangs there
+			row := func(text *string) { *text = strings.ReplaceAll(*text, "the panel", "the row") }
+			row(&seat.Advice.Text)
+			row(&seat.Tuning.Text)
+			for i := range seat.Advice.Reasons {
+				row(&seat.Advice.Reasons[i])
+			}
+		}
 		if !seat.Advice.Holds {
 			open = append(open, seat.Name)
 		}
@@ -91,7 +100,7 @@ func (w *seatRun) advise() {
 	seating.Doubts = []string{
 		"The loudspeaker counts as a point that sends alike to seat and panel; a real one sends less aside, so a panel off its axis is heard weaker than told.",
 		"The rest of the room is left out: the wall around the panel, floor and furniture send sound of their own.",
-		"On an independent three-dimensional wave simulation the reflected level comes out within about 1\u00a0dB rms from 0.3\u00a0m on, the comb within 0.2\u00a0dB.",
+		"On an independent three-dimensional wave simulation the reflected level comes out within about 1\u00a0dB rms from 0.3\u00a0m on, the comb within 0.4\u00a0dB.",
 	}
 }
 
@@ -195,7 +204,12 @@ func (w *seatRun) adviseSeat(seat *Seat) {
 	if seat.Area != nil {
 		say("Best place in the area given: %s from the panel's front, %.2f\u00a0m to the side (x), by the limit first, then by comb and variation across 0.6\u00a0m.", inMetres(Num(seat.PlaceM[1])), seat.PlaceM[0])
 	}
-	say("Hung with its wells lying instead of upright, at this seat: comb %s, variation across 0.6\u00a0m %s, strongest third octave %s the direct sound.", dB(seat.Lying.MeanCombDB), dB(seat.Lying.MeanUnevenness), under(seat.Lying.WorstDB))
+	lying := &seat.Lying
+	if math.Abs(float64(lying.WorstDB-f.WorstDB)) < 0.05 && math.Abs(float64(lying.MeanCombDB-f.MeanCombDB)) < 0.05 {
+		say("Hung with its wells lying instead of upright it does the same straight ahead, at this seat; across 0.6\u00a0m the level then varies by %s.", dB(lying.MeanUnevenness))
+	} else {
+		say("Hung with its wells lying instead of upright, at this seat: comb %s, variation across 0.6\u00a0m %s, strongest third octave %s the direct sound.", dB(lying.MeanCombDB), dB(lying.MeanUnevenness), under(lying.WorstDB))
+	}
 }
 
 // ruleLevel says how strong the panel's sound is at a rule's distance.

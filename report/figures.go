@@ -87,18 +87,26 @@ func (m *maker) figures() ([]*figure, error) {
 		if f == nil {
 			continue
 		}
-		for _, s := range m.r.Seen {
-			if s.Picture == f.ID && s.Text != "" && f.Missing == "" {
-				f.Read, f.See = f.See, s.Text
-			}
-		}
+		m.say(f)
 		out = append(out, f)
 	}
 	seats, err := m.seats()
 	if err != nil {
 		return nil, err
 	}
+	for _, f := range seats {
+		m.say(f)
+	}
 	return append(out, seats...), nil
+}
+
+// say puts what the picture shows in this result before how it is read.
+func (m *maker) say(f *figure) {
+	for _, s := range m.r.Seen {
+		if s.Picture == f.ID && s.Text != "" && f.Missing == "" {
+			f.Read, f.See = f.See, s.Text
+		}
+	}
 }
 
 // usableBands lists the bands that count.
