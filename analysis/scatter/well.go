@@ -117,15 +117,7 @@ func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well
 	if derivatives {
 		m.depth, m.loss = cleared(m.depth), cleared(m.loss)
 	}
-	size := widthM * math.Sqrt(math.Abs(real(k2))+math.Abs(imag(k2)))
-	first := max(tailFrom, int(tailReach*size/math.Pi)+1)
-	if deep := 5 * widthM; deep > float64(shallowModes)*well.DepthM { // e^{−2·5π} of the first mode that is taken as deep returns
-		first = max(first, shallowModes)
-	} else {
-		first = max(first, int(deep/well.DepthM)+1)
-	}
-	first = min(first, tailLast)
-
+	size, first := tailBegins(widthM, k2, well)
 	for mode := range first {
 		across := float64(mode) * math.Pi / widthM
 		row := newWellMode(k2-complex(across*across, 0), across, well)
@@ -156,6 +148,18 @@ func (m *wellMatrix) set(s *modeShapes, widthM float64, k2 complex128, well Well
 	}
 }
 
+// tailBegins returns the first mode of the tail, and the well's width times √|k2|.
+func tailBegins(widthM float64, k2 complex128, well Well) (size float64, first int) {
+	size = widthM * math.Sqrt(math.Abs(real(k2))+math.Abs(imag(k2)))
+	first = max(tailFrom, int(tailReach*size/math.Pi)+1)
+	if deep := 5 * widthM; deep > float64(shallowModes)*well.DepthM { // e^{−2·5π} of the first mode that is taken as deep returns
+		first = max(first, shallowModes)
+	} else {
+		first = max(first, int(deep/well.DepthM)+1)
+	}
+	return size, min(first, tailLast)
+}
+
 // wellMode is one mode at the mouth.
 type wellMode struct {
 	inverse complex128 // 1/q
@@ -182,7 +186,12 @@ func newWellMode(q2 complex128, across float64, well Well) wellMode {
 		return mode
 	}
 	// both times e^{−decay}
-	missing := -0.5 * math.Expm1(-2*decay)
+	var missing float64
+	if decay > 0.5 {
+		missing = 0.5 - 0.5*math.Exp(-2*decay) // nothing cancels
+	} else {
+		missing = -0.5 * math.Expm1(-2*decay)
+	}
 	sin, cos := math.Sincos(turn)
 	sine := complex(sin*(1-missing), cos*missing)
 	cosine := complex(cos*(1-missing), -sin*missing)
@@ -204,7 +213,22 @@ func invert(z complex128) complex128 {
 
 // first returns W_00 of wellMatrix alone.
 func (s *modeShapes) first(widthM float64, k2 complex128, well Well) complex128 {
-	var m wellMatrix
-	m.set(s, widthM, k2, well, false)
-	return m.w[0]
+	size, first := tailBegins(widthM, k2, well)
+	var w complex128
+	for mode := 0; mode < first; mode += 2 { // the mean velocity is even
+		across := float64(mode) * math.Pi / widthM
+		mean := s.mean[mode][0]
+		w += scale(newWellMode(k2-complex(across*across, 0), across, well).ratio, widthM*modeNorm(mode)*mean*mean)
+	}
+	power, step := complex(-widthM*widthM, 0), scale(k2, widthM*widthM)
+	lowest := float64(first) * math.Pi
+	ratio, left := size*size/(lowest*lowest), 1.0
+	for _, row := range s.tail[first] {
+		w += scale(power, row[0])
+		power *= step
+		if left *= ratio; left < 1e-14 {
+			break
+		}
+	}
+	return w
 }

@@ -152,3 +152,18 @@ func TestSwallowingWell(t *testing.T) {
 	// just below and above the place where tan is frozen
 	below(t, "step where the tangent is frozen", cmplx.Abs(with(0.1, 20-1e-9)-with(0.1, 20+1e-9)), 1e-14*cmplx.Abs(e.Flat(0)), "e^{-40} returns")
 }
+
+// The first entry alone against the whole matrix.
+func TestFirstOfWellMatrix(t *testing.T) {
+	s := newModeShapes(4)
+	worst := 0.0
+	for _, depth := range []float64{0, 1e-4, 0.004, 0.0125, 0.1, 0.5} {
+		for _, k := range []float64{2, 20, 120} {
+			k2 := complex(k*k, 0) * AirLosses(k*343).slit(0.04)
+			var m wellMatrix
+			m.set(s, 0.04, k2, Well{DepthM: depth}, false)
+			worst = max(worst, cmplx.Abs(s.first(0.04, k2, Well{DepthM: depth})-m.w[0])/cmplx.Abs(m.w[0]))
+		}
+	}
+	below(t, "first entry alone against the matrix", worst, 1e-12, "the same sums")
+}
