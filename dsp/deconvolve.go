@@ -117,8 +117,8 @@ func (d *Deconvolution) SampleRateHz() float64 { return d.inverse.excitation.Sam
 func (d *Deconvolution) Cut(fromLag, count int) []float64 {
 	out := make([]float64, max(0, count))
 	n := len(d.lags)
-	for i := range out {
-		out[i] = d.lags[((fromLag+i)%n+n)%n]
+	for i, at := 0, (fromLag%n+n)%n; i < len(out); at = 0 {
+		i += copy(out[i:], d.lags[at:])
 	}
 	return out
 }
