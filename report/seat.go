@@ -320,7 +320,7 @@ func (m *maker) combMap(id, caption string, s *analysis.Seat, depth [][]analysis
 
 // tuningMap draws the comb's depth over the seat's distance (across) and the panel's sideways place (up), with the place now and the best one marked.
 func (m *maker) tuningMap(id string, s *analysis.Seat) drawing {
-	const w, h, left, right, top, bottom = 380.0, 190.0, 46.0, 10.0, 8.0, 40.0
+	const w, h, left, right, top, bottom = 380.0, 190.0, 54.0, 10.0, 8.0, 40.0
 	t := &s.Tuning
 	out := drawing{Caption: "Comb depth, mean over 1 to 5 kHz, with the panel moved sideways", Note: "Circle: now. Square: best within the limits given."}
 	if !rising(t.DistanceM) || !rising(t.PanelXM) {
