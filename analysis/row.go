@@ -13,6 +13,7 @@ import (
 const (
 	fewWells      = 100 // a row of more is averaged over fewer frequencies per band
 	manyWells     = 200 // and one of more than this over fewer still
+	specularShare = 0.2 // of the receivers, at most
 	mostPolars    = 10
 	mostOwnLobes  = 60
 	farAwayM      = 1e4 // of source and receivers for the polar responses: far beyond 2·width²/wavelength of any row
@@ -20,7 +21,7 @@ const (
 )
 
 // rowRig predicts rows of one survey in the standard's arrangement, as predictFarField does a panel: source at 10 m in the survey's direction, 37 receivers at 5 m, all
-// further away where the row is wider than that; unlimited height.
+// further away where the row is so wide that less than 80 % of the receivers would stand outside the specular zone (ISO 17497-2:2012; from memory); unlimited height.
 type rowRig struct {
 	panel     *Panel
 	row       *SurveyRow
@@ -43,11 +44,12 @@ func newRowRig(s *Survey, bands []Band, speed float64) *rowRig {
 	g := &rowRig{panel: &s.Panel, row: s.Row, panels: max(len(s.Row.Order), s.Row.Panels), speed: speed, bands: bands, incidence: math.Atan2(s.SourceM[0], s.SourceM[1])}
 	layout := g.layout(strings.Repeat("D", g.panels))
 	g.section = g.sectionOf(layout)
-	g.receiverM = max(standardReceiverM, layout.widthM())
-	g.sourceM = g.receiverM * standardSourceM / standardReceiverM
-	g.source = onArc(g.sourceM, g.incidence)
-	for a := -90; a <= 90; a += standardStepDeg {
-		g.receivers = append(g.receivers, onArc(g.receiverM, float64(a)*math.Pi/180))
+	for g.receiverM = standardReceiverM; ; g.receiverM *= 1.05 {
+		g.sourceM = g.receiverM * standardSourceM / standardReceiverM
+		g.source, g.receivers = onArc(g.sourceM, g.incidence), arc(g.receiverM, standardStepDeg)
+		if g.specular(layout.widthM()/2) <= specularShare*float64(len(g.receivers)) {
+			break
+		}
 	}
 	used := "D" + s.Row.Order
 	if s.Row.Panels > 0 {
@@ -63,6 +65,25 @@ func newRowRig(s *Survey, bands []Band, speed float64) *rowRig {
 	}
 	g.designBand()
 	return g
+}
+
+// arc returns places all over the half circle, in whole steps of degrees.
+func arc(distanceM float64, stepDeg int) (out []scatter.Place) {
+	for a := -90; a <= 90; a += stepDeg {
+		out = append(out, onArc(distanceM, float64(a)*math.Pi/180))
+	}
+	return out
+}
+
+// specular returns how many receivers see the source mirrored in the front of a flat board so wide, halfM to either side.
+func (g *rowRig) specular(halfM float64) float64 {
+	count := 0.0
+	for _, r := range g.receivers {
+		if x := g.source.X + (r.X-g.source.X)*g.source.Y/(g.source.Y+r.Y); math.Abs(x) < halfM {
+			count++
+		}
+	}
+	return count
 }
 
 func onArc(distanceM, angle float64) scatter.Place {
@@ -287,7 +308,7 @@ func predictRow(ctx context.Context, s *Survey, builtM []float64, bands []Band, 
 		}
 		begun = 0.6
 		if row.Order == "" {
-			row.Order, row.Chosen = row.Search.Orders[0].Order, "search"
+			row.Order, row.Chosen = row.Search.Suggested, "search"
 		}
 	}
 	finals := []string{row.Order, strings.Repeat("D", g.panels)}
@@ -355,7 +376,8 @@ var kindNames = map[byte]string{'D': "as designed", 'I': "inverted", 'M': "mirro
 // describeLayout fills in what hangs where.
 func (g *rowRig) describeLayout(row *Row) {
 	l := g.layout(row.Order)
-	row.Panels, row.Boxes, row.WidthM, row.WellCentreM, row.WellDepthM = l.panels, l.boxes, l.widthM(), l.centreM, l.depthsM
+	row.Panels, row.Boxes, row.WidthM = l.panels, l.boxes, l.widthM()
+	row.WellWidthM, row.WellCentreM, row.WellDepthM = g.panel.WellWidthM, l.centreM, l.depthsM
 	row.DepthM, row.PitchM, row.PeriodM = g.section.Boxes[0].DepthM, l.pitchM(), Unknown()
 	if length, times := l.period(); times > 1 {
 		row.PeriodM, row.Times = Num(length), times

@@ -11,6 +11,7 @@ type Row struct {
 	WidthM      float64    `json:"width_m"`
 	DepthM      float64    `json:"depth_m"` // outer, of all boxes
 	GapM        float64    `json:"gap_m"`
+	WellWidthM  float64    `json:"well_width_m"`
 	WellCentreM []float64  `json:"well_centre_m"`
 	WellDepthM  []float64  `json:"well_depth_m"`
 
@@ -71,19 +72,23 @@ type RowSearch struct {
 	Possible   float64    `json:"possible"`   // orders of these letters, mirror images counted once where they act alike
 	Screened   int        `json:"screened"`   // orders judged by the wells' phases alone; 0 where all went to the wave equation
 	Tried      int        `json:"tried"`      // orders judged by the wave equation
+	Close      int        `json:"close"`      // of them so near the best mean that they count as equal
+	Suggested  string     `json:"suggested"`  // of these the most even far away
 	Exhaustive bool       `json:"exhaustive"` // all possible ones were tried
-	Orders     []RowOrder `json:"orders"`     // the best, those of the trade and the worst of the tried, the best first
+	Orders     []RowOrder `json:"orders"`     // the best, the suggested, those of the trade and the worst of the tried, the best first
 	Text       string     `json:"text"`
 }
 
 // RowOrder is one order with its figures.
 type RowOrder struct {
-	Order    string `json:"order"`
-	Rank     int    `json:"rank"`      // among the tried, from 1
-	Mean     Num    `json:"mean"`      // diffusion coefficient, mean over the bands of the design band
-	Lowest   Num    `json:"lowest"`    // of one of these bands
-	LowestHz Num    `json:"lowest_hz"` // its centre
-	What     string `json:"what"`      // what the order is known for; empty for most
+	Order     string `json:"order"`
+	Rank      int    `json:"rank"`      // among the tried, from 1
+	Mean      Num    `json:"mean"`      // diffusion coefficient, mean over the bands of the design band
+	Lowest    Num    `json:"lowest"`    // of one of these bands
+	LowestHz  Num    `json:"lowest_hz"` // its centre
+	Far       Num    `json:"far"`       // the same mean with source and 181 receivers far away
+	Suggested bool   `json:"suggested"`
+	What      string `json:"what"` // what the order is known for; empty for most
 }
 
 // RowKind is what one letter of an order stands for.

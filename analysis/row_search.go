@@ -21,7 +21,8 @@ const (
 	shortlist      = 64    // of the screened go to the wave equation
 	beginnings     = 100   // of climbs
 	screenLines    = 3     // frequencies per band
-	bestListed     = 6
+	bestListed     = 5
+	equalMeans     = 0.02 // diffusion coefficients nearer than this count as equal
 	everyFourth    = "every fourth inverted (common practice, no source)"
 	allAsDesigned  = "all as designed"
 	everyOther     = "every other inverted"
@@ -107,27 +108,61 @@ func (g *rowRig) search(ctx context.Context, progress func(float64)) (*RowSearch
 		}
 	}
 	found.Tried = len(tried)
+	if err := g.judge(ctx, tried, progress); err != nil {
+		return nil, err
+	}
+	rank(tried)
+	found.suggest(tried)
+	found.Orders = worthShowing(tried)
+	found.Text = searchText(found)
+	return found, nil
+}
+
+// judge predicts all orders, in the arrangement of the rig, and far away at 181 receivers: lobes there are too narrow for the standard's steps of 5°.
+func (g *rowRig) judge(ctx context.Context, tried []RowOrder, progress func(float64)) error {
 	numbers := make([][]int, len(tried))
 	for i, o := range tried {
 		numbers[i] = g.numbers(o.Order)
 	}
-	energies, err := g.energies(ctx, numbers, func(b int) bool { return g.design[b] }, g.linesPerBand(), g.mesh(), progress)
-	if err != nil {
-		return nil, err
-	}
-	for i := range tried {
-		o := &tried[i]
-		o.Mean, o.Lowest, o.LowestHz = g.mean(func(b int) []float64 {
-			if energies.orders[b] == nil {
-				return nil
+	far := *g
+	far.source, far.receivers = onArc(farAwayM, g.incidence), arc(farAwayM, 1)
+	for half, rig := range []*rowRig{g, &far} {
+		energies, err := rig.energies(ctx, numbers, func(b int) bool { return g.design[b] }, g.linesPerBand(), g.mesh(), func(x float64) { progress((float64(half) + x) / 2) })
+		if err != nil {
+			return err
+		}
+		for i := range tried {
+			o := &tried[i]
+			mean, lowest, lowestHz := g.mean(func(b int) []float64 {
+				if energies.orders[b] == nil {
+					return nil
+				}
+				return energies.orders[b][i]
+			})
+			if rig == g {
+				o.Mean, o.Lowest, o.LowestHz = mean, lowest, lowestHz
+			} else {
+				o.Far = mean
 			}
-			return energies.orders[b][i]
-		})
+		}
 	}
-	rank(tried)
-	found.Orders = worthShowing(tried)
-	found.Text = searchText(found)
-	return found, nil
+	return nil
+}
+
+// suggest chooses among the ranked orders: those whose mean is near the best count as equal, and of these the most even far away is suggested.
+func (found *RowSearch) suggest(tried []RowOrder) {
+	best := 0
+	for i, o := range tried {
+		if o.Mean < tried[0].Mean-equalMeans {
+			break
+		}
+		found.Close++
+		if o.Far > tried[best].Far {
+			best = i
+		}
+	}
+	found.Suggested = tried[best].Order
+	tried[best].Suggested = true
 }
 
 // orderOf returns order number code of the letters.
@@ -161,15 +196,24 @@ func plainness(order string) []int {
 	return out
 }
 
-// worthShowing returns of the orders tried, which are ranked, the best, those known for something, and the last.
+// worthShowing returns of the ranked orders the best, the suggested, those known for something, the most even far away, and the last.
 func worthShowing(tried []RowOrder) []RowOrder {
+	farthest := 0
+	for i, o := range tried {
+		if o.Far > tried[farthest].Far {
+			farthest = i
+		}
+	}
 	var out []RowOrder
 	for i, o := range tried {
 		last := i > 0 && i == len(tried)-1
 		if last && o.What == "" {
 			o.What = "the least even of those tried"
 		}
-		if i < bestListed || o.What != "" {
+		if i == farthest && o.What == "" {
+			o.What = "the most even far away"
+		}
+		if i < bestListed || o.What != "" || o.Suggested {
 			out = append(out, o)
 		}
 	}
@@ -330,17 +374,26 @@ func searchText(s *RowSearch) string {
 	if len(s.Orders) == 0 || !s.Orders[0].Mean.Known() {
 		return "No order could be judged: the row is too large to be predicted in its design band."
 	}
-	best := s.Orders[0]
 	text := fmt.Sprintf("The search compared %d orders by the wave equation", s.Tried)
 	if s.Exhaustive {
-		text += ", all that differ"
+		text += ", all that differ."
 	} else {
-		text += fmt.Sprintf(", the best of %d judged by the wells' phases alone", s.Screened)
+		text += fmt.Sprintf(", the best of %d judged by the wells' phases alone.", s.Screened)
 	}
-	text += fmt.Sprintf(": %s spreads the sound most evenly (mean diffusion coefficient %.3f).", spaced(best.Order), float64(best.Mean))
-	for _, o := range s.Orders[1:] {
-		if o.What != "" {
-			text += fmt.Sprintf(" %s, %s: %.3f, rank %d.", upperFirst(o.What), spaced(o.Order), float64(o.Mean), o.Rank)
+	say := func(o RowOrder) string {
+		return fmt.Sprintf("%s (mean diffusion coefficient %.3f, far away %.3f)", spaced(o.Order), float64(o.Mean), float64(o.Far))
+	}
+	for _, o := range s.Orders {
+		if o.Suggested {
+			text += " Suggested: " + say(o) + "."
+		}
+	}
+	if s.Close > 1 {
+		text += fmt.Sprintf(" The %d orders within %g of the best mean count as equal; of these it is the most even far away.", s.Close, equalMeans)
+	}
+	for _, o := range s.Orders {
+		if o.What != "" && !o.Suggested {
+			text += fmt.Sprintf(" %s: %s.", upperFirst(o.What), say(o))
 		}
 	}
 	return text

@@ -10,9 +10,11 @@ import (
 func rowText(row *Row) []string {
 	var out []string
 	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	kinds := make([]string, len(row.Kinds))
-	for i, k := range row.Kinds {
-		kinds[i] = k.Letter + " " + k.Name
+	var kinds []string
+	for _, k := range row.Kinds {
+		if strings.Contains(row.Order, k.Letter) {
+			kinds = append(kinds, k.Letter+" "+k.Name)
+		}
 	}
 	n := len(row.Panels)
 	switch {
@@ -52,7 +54,7 @@ func rowText(row *Row) []string {
 
 func furtherAway(row *Row) string {
 	if row.ReceiverM > standardReceiverM {
-		return ", further away than the standard's 10 and 5\u00a0m because the row is wide"
+		return ", further away than the standard's 10 and 5\u00a0m so that 80 % of the receivers of so wide a row are outside the specular zone"
 	}
 	return ", as the standard has it"
 }

@@ -79,7 +79,7 @@ func (f *figure) settle(missing string) *figure {
 // figures draws all pictures in reading order. A picture of what a run need not have is nil where it has none of it.
 func (m *maker) figures() ([]*figure, error) {
 	var out []*figure
-	for _, make := range []func() (*figure, error){m.setup, m.section, m.levels, m.agreement, m.diffusion, m.comb, m.timeView, m.takes, m.recordings, m.farField} {
+	for _, make := range []func() (*figure, error){m.setup, m.section, m.levels, m.agreement, m.diffusion, m.comb, m.timeView, m.takes, m.recordings, m.farField, m.row, m.rowPolars} {
 		f, err := make()
 		if err != nil {
 			return nil, err

@@ -40,6 +40,9 @@ func Text(w io.Writer, r *analysis.Result) error {
 	t.list("What to do next", r.ToDo, 3, "%d. ")
 	t.list("How sure", r.HowSure, 2, "- ")
 	t.seats(r)
+	if r.Row != nil {
+		t.list("Row of panels: "+spaced(r.Row.Order), r.Row.Text, 3, "- ")
+	}
 	t.bands(r)
 	t.wells(r)
 	t.warnings(r)
