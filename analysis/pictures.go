@@ -9,7 +9,7 @@ import (
 
 // Seen is what one picture of the report shows in this result, in one sentence.
 type Seen struct {
-	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings, farfield, seat-1, seat-2 …; of a comparison depths, changes or coefficients
+	Picture string `json:"picture"` // setup, section, levels, agreement, diffusion, comb, takes, recordings, farfield, seat-1, seat-2 …, row or rowpolar; of a comparison depths, changes or coefficients
 	Text    string `json:"text"`
 }
 
@@ -164,6 +164,7 @@ func (res *Result) seen() []Seen {
 				seat.PlaceM[1], float64(f.MeanCombDB), float64(seat.Flat.MeanCombDB), under(f.WorstDB), under(seat.Flat.WorstDB))
 		}
 	}
+	res.seenInRow(say)
 	return out
 }
 

@@ -392,7 +392,7 @@ func searchText(s *RowSearch) string {
 		text += fmt.Sprintf(" The %d orders within %g of the best mean count as equal; of these it is the most even far away.", s.Close, equalMeans)
 	}
 	for _, o := range s.Orders {
-		if o.What != "" && !o.Suggested {
+		if (o.What == allAsDesigned || o.What == everyFourth) && !o.Suggested {
 			text += fmt.Sprintf(" %s: %s.", upperFirst(o.What), say(o))
 		}
 	}

@@ -48,6 +48,11 @@ func rowText(row *Row) []string {
 			add("This order repeats itself every %.3g\u00a0m, %d times, so it has lobes of its own, closer together.", float64(row.PeriodM), row.Times)
 		}
 	}
+	if row.Search != nil && !strings.Contains(row.Search.Kinds, "I") && n >= 4 {
+		add("Every fourth inverted, the trade's rule, was not compared: kinds leaves inverted panels out.")
+	} else if row.Search != nil && n < 4 && n > 1 {
+		add("Every fourth inverted, the trade's rule, needs four panels or more, so it was not compared.")
+	}
 	add("The coefficients hold for a source at %.3g\u00a0m and receivers at %.3g\u00a0m%s; the polar responses for places far away.", row.SourceM, row.ReceiverM, furtherAway(row))
 	return out
 }
@@ -62,3 +67,37 @@ func furtherAway(row *Row) string {
 // rowNote is the row's line of the method.
 var rowNote = Note{"Row of panels", "All panels together are one finite structure of unlimited height, solved as the single panel is. Inverted: a well of s steps becomes one of prime − s steps, one of none stays; " +
 	"without a sequence, the deepest well less the depth. Lobes: sin θ = mλ/period − sin ψ. Orders are compared by the diffusion coefficient averaged over the design band: all of them where there are at most 256, else those that the wells' phases alone judge best.", "Schroeder, J. Acoust. Soc. Am. 65 (1979) 958; ISO 17497-2:2012"}
+
+// seenInRow says what the row's pictures show.
+func (res *Result) seenInRow(say func(picture, format string, args ...any)) {
+	row := res.Row
+	if row == nil {
+		return
+	}
+	if row.Mean.Known() {
+		say("row", "The row %s spreads the sound to %.2f (mean diffusion coefficient in its design band), as many panels as designed to %.2f, a flat board of its size to %.2f.",
+			spaced(row.Order), float64(row.Mean), float64(row.MeanEqual), float64(row.MeanFlat))
+	}
+	span := func(of func(p RowPolar) []Num) (low, high Num) {
+		low, high = Num(math.Inf(1)), Num(math.Inf(-1))
+		for _, p := range row.Polars {
+			top := Num(quietest)
+			for _, v := range of(p) {
+				if v > top { // no unknown one is
+					top = v
+				}
+			}
+			low, high = min(low, -top), max(high, -top)
+		}
+		return low, high
+	}
+	if len(row.Polars) > 0 {
+		low, high := span(func(p RowPolar) []Num { return p.RowDB })
+		equalLow, equalHigh := span(func(p RowPolar) []Num { return p.EqualDB })
+		text := fmt.Sprintf("Far away the row's strongest direction is %.0f to %.0f\u00a0dB weaker than a flat board's", float64(low), float64(high))
+		if strings.Trim(row.Order, "D") != "" {
+			text += fmt.Sprintf(", that of as many panels as designed %.0f to %.0f\u00a0dB", float64(equalLow), float64(equalHigh))
+		}
+		say("rowpolar", "%s.", text)
+	}
+}

@@ -91,6 +91,7 @@ func CSV(r *analysis.Result) []CSVFile {
 		{"places", placesCSV(r)}, {"wells", wellsCSV(r)}, {"bands", bandsCSV(r)}, {"levels", levelsCSV(r)}, {"combs", combsCSV(r)}, {"notches", notchesCSV(r)}, {"time", timeCSV(r)},
 		{"alignment", alignmentCSV(r)}, {"recordings", recordingsCSV(r)}, {"far-field", farFieldCSV(r)},
 		{"seat-bands", seatBandsCSV(r)}, {"seat-distances", seatDistancesCSV(r)}, {"seat-maps", seatMapsCSV(r)}, {"seat-curves", seatCurvesCSV(r)}, {"seat-tuning", seatTuningCSV(r)},
+		{"row-bands", rowBandsCSV(r)}, {"row-boxes", rowBoxesCSV(r)}, {"row-wells", rowWellsCSV(r)}, {"row-orders", rowOrdersCSV(r)}, {"row-polar", rowPolarCSV(r)}, {"row-lobes", rowLobesCSV(r)},
 	} {
 		if len(t.table.rows) > 0 {
 			out = append(out, CSVFile{t.name + ".csv", t.table.bytes()})

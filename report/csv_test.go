@@ -17,7 +17,8 @@ import (
 // pictureTables says which CSV files hold the numbers of which picture.
 var pictureTables = map[string][]string{"setup": {"places"}, "section": {"wells"}, "levels": {"levels"}, "agreement": {"bands"}, "diffusion": {"bands"}, "comb": {"combs", "notches"},
 	"time": {"time"}, "takes": {"alignment"}, "recordings": {"recordings"}, "farfield": {"far-field"},
-	"seat-1": {"seat-bands", "seat-distances", "seat-maps", "seat-curves", "seat-tuning"}, "seat-2": {"seat-bands", "seat-distances", "seat-maps", "seat-curves", "seat-tuning"}}
+	"seat-1": {"seat-bands", "seat-distances", "seat-maps", "seat-curves", "seat-tuning"}, "seat-2": {"seat-bands", "seat-distances", "seat-maps", "seat-curves", "seat-tuning"},
+	"row": {"row-bands", "row-boxes", "row-wells", "row-orders"}, "rowpolar": {"row-polar", "row-lobes"}}
 
 func readCSV(t *testing.T, files []CSVFile) map[string][][]string {
 	t.Helper()

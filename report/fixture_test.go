@@ -265,6 +265,7 @@ func invented() *analysis.Result {
 	r.Seen = []analysis.Seen{{Picture: "section", Text: "9 of 13 wells are where the design has them, within 3 mm; well 5 is 10.5 mm too deep and well 9 is 8.2 mm too shallow; 2 can't be told."},
 		{Picture: "diffusion", Text: "The panel spreads sound clearly more evenly than a flat board in 8 of 8 bands (normalised diffusion coefficient above 0.2), best at 1 kHz (0.71)."}}
 	r.Seating = inventedSeats()
+	r.Row = inventedRow()
 	return r
 }
 

@@ -13,7 +13,7 @@ import (
 )
 
 // spaced sets an order of panels with spaces, as the survey may have it.
-func spaced(order string) string { return strings.Join(strings.Split(clean(order), ""), " ") }
+func spaced(order string) string { return strings.Join(strings.Split(shorten(order, 32), ""), " ") }
 
 // modulated reports whether the row is other than panels as designed.
 func modulated(row *analysis.Row) bool { return strings.Trim(row.Order, "D") != "" }
@@ -41,6 +41,7 @@ func (m *maker) row() (*figure, error) {
 		f.Drawings = append(f.Drawings, drawing{Caption: fmt.Sprintf("Order %s, %s m wide", spaced(row.Order), trimmed(row.WidthM)), SVG: svg})
 	}
 	whole, equal, flat, built := series{look: predictedLook.plain()}, series{look: equalLook}, series{look: predictedFlatLook}, series{look: measuredLook}
+	whole.name, equal.name, flat.name, built.name = "row", "as many panels as designed", "flat board of the row's size", "row as built"
 	for _, b := range row.Bands {
 		x := logHz(b.CentreHz)
 		whole.add(x, float64(b.Row))
@@ -126,7 +127,7 @@ func kindTable(row *analysis.Row) table {
 	t := table{Caption: "Depths of the wells by kind of panel, in millimetres, from the left as drawn from above", Head: []string{"Well"}}
 	wells := 0
 	for _, k := range row.Kinds {
-		t.Head = append(t.Head, k.Letter+": "+k.Name)
+		t.Head = append(t.Head, clean(k.Letter+": "+k.Name))
 		wells = max(wells, len(k.DepthM))
 	}
 	for i := range wells {
@@ -291,4 +292,70 @@ func rowPolarTables(row *analysis.Row, chosen []int) []table {
 		out = append(out, t)
 	}
 	return out
+}
+
+func rowBandsCSV(r *analysis.Result) *csvTable {
+	t := newCSV("centre_hz in_design_band row normalised built all_as_designed flat why")
+	if r.Row != nil {
+		for _, b := range r.Row.Bands {
+			t.row(b.CentreHz, b.Design, b.Row, b.Normalised, b.Built, b.Equal, b.Flat, b.Why)
+		}
+	}
+	return t
+}
+
+func rowBoxesCSV(r *analysis.Result) *csvTable {
+	t := newCSV("box panel first_well wells left_fin_m right_fin_m x0_m x1_m depth_m")
+	if r.Row != nil {
+		for i, b := range r.Row.Boxes {
+			t.row(i+1, b.Panel, b.FirstWell, b.Wells, b.LeftFinM, b.RightFinM, b.X0M, b.X1M, r.Row.DepthM)
+		}
+	}
+	return t
+}
+
+func rowWellsCSV(r *analysis.Result) *csvTable {
+	t := newCSV("well centre_m depth_m")
+	if r.Row != nil {
+		for i := range min(len(r.Row.WellCentreM), len(r.Row.WellDepthM)) {
+			t.row(i+1, r.Row.WellCentreM[i], r.Row.WellDepthM[i])
+		}
+	}
+	return t
+}
+
+func rowOrdersCSV(r *analysis.Result) *csvTable {
+	t := newCSV("order rank mean mean_far lowest lowest_hz suggested known_as")
+	if r.Row != nil && r.Row.Search != nil {
+		for _, o := range r.Row.Search.Orders {
+			t.row(o.Order, o.Rank, o.Mean, o.Far, o.Lowest, o.LowestHz, o.Suggested, o.What)
+		}
+	}
+	return t
+}
+
+func rowPolarCSV(r *analysis.Result) *csvTable {
+	t := newCSV("frequency_hz angle_deg row_db all_as_designed_db flat_db")
+	if r.Row != nil {
+		for _, p := range r.Row.Polars {
+			for i, a := range p.AngleDeg {
+				t.row(p.FrequencyHz, a, at(p.RowDB, i), at(p.EqualDB, i), at(p.FlatDB, i))
+			}
+		}
+	}
+	return t
+}
+
+func rowLobesCSV(r *analysis.Result) *csvTable {
+	t := newCSV("frequency_hz of m angle_deg row_db all_as_designed_db")
+	if r.Row != nil {
+		for _, p := range r.Row.Polars {
+			for i, lobes := range [][]analysis.RowLobe{p.Lobes, p.Own} {
+				for _, l := range lobes {
+					t.row(p.FrequencyHz, []string{"equal panels", "the order"}[i], l.M, l.AngleDeg, l.RowDB, l.EqualDB)
+				}
+			}
+		}
+	}
+	return t
 }
