@@ -329,7 +329,7 @@ func (w *seatRun) solve(ctx context.Context, g grid, s scatterer, source [3]floa
 	for i := range fields {
 		out.states[i] = make([]listened, len(places))
 		parallel(0, len(places), func(p int) {
-			direct := distance(source, places[p])
+			direct := max(distance(source, places[p]), nearestSeatM) // a listening area may reach over the loudspeaker
 			out.states[i][p] = w.view.listen(newEar(fields[i][p], g, direct, earliestOver(s.section, source, places[p])/speed, speed), direct)
 		})
 	}
@@ -462,15 +462,17 @@ func (w *seatRun) better(a, b SeatPoint) bool {
 func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int) {
 	flat, now := len(w.sets), w.now()
 	figures := func(state, d, column int) SeatFigures { return w.view.figures(l.across(main.states[state], d, column)) }
-	bestD, bestColumn, best, found := 0, 0, SeatPoint{}, false
+	bestD, bestColumn, best, bestOff, found := 0, 0, SeatPoint{}, false, false
 	for d := range l.distances {
 		if !l.candidate[d] {
 			continue
 		}
 		for column := acrossHalf; column < len(l.columns)-acrossHalf; column++ {
+			at := [3]float64{l.columns[column], l.distances[d], l.z}
+			off := distance(at, w.survey.SourceM) >= nearestSeatM // nobody sits on the loudspeaker where there is another place
 			f := figures(now, d, column)
-			if p := f.point(); !found || w.better(p, best) {
-				bestD, bestColumn, best, found = d, column, p, true
+			if p := f.point(); !found || off && !bestOff || off == bestOff && w.better(p, best) {
+				bestD, bestColumn, best, bestOff, found = d, column, p, off, true
 			}
 		}
 	}

@@ -22,13 +22,13 @@ type SeatArea struct {
 }
 
 const (
-	maxSeats       = 40
-	nearestToRules = 0.1 // m: how near a seat may come to panel and loudspeaker
+	maxSeats     = 40
+	nearestSeatM = 0.1 // m: how near a seat may come to panel and loudspeaker
 )
 
 var (
 	seatKeys    = []string{"name", "place_m", "nearest_m", "farthest_m", "aside_m", "height_m", "channel", "empty", "flat", "panel"}
-	seatLimit   = limit{nearestToRules, 20, false, "metres", 0.2, 10}
+	seatLimit   = limit{nearestSeatM, 20, false, "metres", 0.2, 10}
 	asideLimit  = limit{0, 2, false, "metres", 0.1, 2}
 	areaKeys    = []string{"nearest_m", "farthest_m", "aside_m", "height_m"}
 	longestArea = 10.0 // m
@@ -72,16 +72,16 @@ func (r *surveyReader) readSeatPlace(s *Survey, seat *SurveySeat, path string) {
 	}
 	at := path + "place_m"
 	seat.PlaceM = r.point(at)
-	if r.err == nil && seat.PlaceM[1] < nearestToRules {
-		r.fail(at, r.raw(at), fmt.Sprintf("a place in front of the panel, y at least %g metres", nearestToRules), "y points out of the panel, away from the wall: check its sign")
+	if r.err == nil && seat.PlaceM[1] < nearestSeatM {
+		r.fail(at, r.raw(at), fmt.Sprintf("a place in front of the panel, y at least %g metres", nearestSeatM), "y points out of the panel, away from the wall: check its sign")
 	}
 	r.seatFree(s, at, seat.PlaceM)
 }
 
 // seatFree checks that a seat stands in the room and off the loudspeaker.
 func (r *surveyReader) seatFree(s *Survey, path string, at [3]float64) {
-	if r.err == nil && distance3(at, s.SourceM) < nearestToRules {
-		r.fail(path, r.raw(path)+", the loudspeaker's own place", fmt.Sprintf("a place at least %g metres away from source.position_m", nearestToRules), "check both")
+	if r.err == nil && distance3(at, s.SourceM) < nearestSeatM {
+		r.fail(path, r.raw(path)+", the loudspeaker's own place", fmt.Sprintf("a place at least %g metres away from source.position_m", nearestSeatM), "check both")
 	}
 	if r.err == nil {
 		r.inRoom(s, path, at)
