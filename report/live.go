@@ -180,13 +180,18 @@ func (m *maker) gate() *liveGate {
 		if len(q.Panel) == 0 || !finite(q.SampleRateHz, q.StartS, w.OpenS, w.FullS, w.FallS, w.ClosedS) || q.SampleRateHz <= 0 || w.ClosedS <= w.FullS {
 			continue // nothing was measured there
 		}
-		l := livePosition{Name: clean(p.Name), AngleDeg: number(p.AngleDeg), Used: p.Used, RateHz: q.SampleRateHz, StartS: q.StartS,
+		// What lies long before the gate can't come into it.
+		skip := 0
+		if early := (w.OpenS - 0.001 - q.StartS) * q.SampleRateHz; early > 0 && early < 1e6 {
+			skip = int(early)
+		}
+		l := livePosition{Name: clean(p.Name), AngleDeg: number(p.AngleDeg), Used: p.Used, RateHz: q.SampleRateHz, StartS: q.StartS + float64(skip)/q.SampleRateHz,
 			Window: [4]float64{w.OpenS, w.FullS, w.FallS, w.ClosedS}, LimitS: q.LimitS}
 		for _, x := range q.Panel {
-			l.Panel = append(l.Panel, shortened(x))
+			l.Panel = append(l.Panel, shortened(x[min(skip, len(x)):]))
 		}
 		for _, x := range q.Flat {
-			l.Flat = append(l.Flat, shortened(x))
+			l.Flat = append(l.Flat, shortened(x[min(skip, len(x)):]))
 		}
 		for b := range m.r.Bands {
 			l.Predicted = append(l.Predicted, number(at(p.PredictedDB, b)))
