@@ -361,6 +361,10 @@ func predictRow(ctx context.Context, s *Survey, builtM []float64, bands []Band, 
 	}
 	row.Mean, _, _ = g.mean(ofOrder(0))
 	row.MeanEqual, _, _ = g.mean(ofOrder(1))
+	row.MeanBuilt = Unknown()
+	if builtM != nil {
+		row.MeanBuilt, _, _ = g.mean(ofOrder(len(finals)))
+	}
 	row.MeanFlat, _, _ = g.mean(func(b int) []float64 { return energies.flat[b] })
 	g.kinds = g.kinds[:designed]
 	g.describeLayout(row)

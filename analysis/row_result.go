@@ -28,6 +28,7 @@ type Row struct {
 	Bands          []RowBand  `json:"bands"` // follows Result.Bands
 	Mean           Num        `json:"mean"`  // of the row's diffusion coefficient over the bands of the design band
 	MeanEqual      Num        `json:"mean_equal"`
+	MeanBuilt      Num        `json:"mean_built"` // unknown without recovered depths
 	MeanFlat       Num        `json:"mean_flat"`
 	Polars         []RowPolar `json:"polars"`
 

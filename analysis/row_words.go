@@ -21,7 +21,7 @@ func rowText(row *Row) []string {
 	case n == 1:
 		add("One panel, %.3g\u00a0m wide (%s).", row.WidthM, joinAnd(kinds))
 	case row.GapM > 0:
-		add("%d panels with gaps of %s\u00a0mm, %.3g\u00a0m wide in all, from the lowest x: %s (%s).", n, mm(row.GapM), row.WidthM, spaced(row.Order), joinAnd(kinds))
+		add("%d panels with gaps of %s\u00a0mm, %.3g\u00a0m wide in all, from the lowest x: %s (%s).", n, trimmedMM(row.GapM), row.WidthM, spaced(row.Order), joinAnd(kinds))
 	default:
 		add("%d panels that touch, %.3g\u00a0m wide in all, from the lowest x: %s (%s).", n, row.WidthM, spaced(row.Order), joinAnd(kinds))
 	}
@@ -40,6 +40,9 @@ func rowText(row *Row) []string {
 			text += fmt.Sprintf(", that of as many panels as designed %.2f", float64(row.MeanEqual))
 		}
 		add("%s, that of a flat board of the row's size %.2f.", text, float64(row.MeanFlat))
+		if row.MeanBuilt.Known() {
+			add("With the recovered depths in its panels D and M it is %.2f.", float64(row.MeanBuilt))
+		}
 	}
 	if n > 1 {
 		sine := 1 + math.Abs(math.Sin(row.SourceAngleDeg*math.Pi/180))
@@ -75,7 +78,7 @@ func (res *Result) seenInRow(say func(picture, format string, args ...any)) {
 		return
 	}
 	if row.Mean.Known() {
-		say("row", "The row %s spreads the sound to %.2f (mean diffusion coefficient in its design band), as many panels as designed to %.2f, a flat board of its size to %.2f.",
+		say("row", "The row %s reaches %.2f (mean diffusion coefficient in its design band), as many panels as designed %.2f, a flat board of its size %.2f.",
 			spaced(row.Order), float64(row.Mean), float64(row.MeanEqual), float64(row.MeanFlat))
 	}
 	span := func(of func(p RowPolar) []Num) (low, high Num) {

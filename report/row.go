@@ -66,7 +66,7 @@ func (m *maker) row() (*figure, error) {
 		return nil, err
 	}
 	f.Keys = legend(keyIf(&whole, key{"k-predicted", "row, predicted"}), keyIf(&built, key{"k-measured", "row with the depths as built"}),
-		keyIf(&equal, key{"k-textbook", "as many panels as designed"}), keyIf(&flat, key{"k-predflat", "flat board of the row's size"}))
+		keyIf(&equal, key{"k-equal", "as many panels as designed"}), keyIf(&flat, key{"k-predflat", "flat board of the row's size"}))
 	if backdrop.shade != nil {
 		f.Keys = append(f.Keys, key{"k-gatearea", "design band"})
 	}
@@ -78,7 +78,7 @@ func (m *maker) row() (*figure, error) {
 }
 
 // equalLook is the curve of as many panels as designed, the comparison that the row's own order is measured against.
-var equalLook = look{textbookColour, 1.5, []vg.Length{1.5, 2.5}, nil, 0}
+var equalLook = look{textbookColour, 1.5, []vg.Length{1.5, 2.5}, hollowDisc{}, 2}
 
 func ordersTable(s *analysis.RowSearch) table {
 	t := table{Caption: fmt.Sprintf("Orders that were compared (the best, those of the trade and the worst of %d): diffusion coefficients, means over the design band", s.Tried),
