@@ -53,6 +53,7 @@ type run struct {
 	panelTakes            [][][]complex128 // per position and take
 	flatTakes             [][][]complex128
 	modelPanel, modelFlat [][]complex128 // the same, predicted
+	contradictions        []Warning      // of data and survey: where there is one, no verdict is given
 
 	seatPositions []*measuredPosition // seats with recordings
 	seatGates     []gate
@@ -88,6 +89,7 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	r.transferFunctions()
 	r.fillPositions()
 	r.fillBands()
+	r.doubtData()
 	if err := r.depths(ctx); err != nil {
 		return nil, err
 	}

@@ -663,6 +663,7 @@ func (r *run) readTakes(ctx context.Context) error {
 	}
 	r.positions, r.result.Drift = a.positions, a.drift
 	r.doubtAlignment()
+	r.doubtTakes()
 	r.result.LoudspeakerDivided = divideLoudspeaker(r.survey, r.positions, r.air.SpeedOfSoundMS)
 	return nil
 }
@@ -763,6 +764,9 @@ func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warnin
 			}
 			x := audio.Channels[0]
 			rate := float64(audio.SampleRateHz)
+			if w, ok := takeOffset(x); ok {
+				warnings = append(warnings, Warning{"dc", p.Name, file + ": " + w})
+			}
 			if !audio.Float {
 				for _, fault := range dsp.FindClipping(x, rate) {
 					warnings = append(warnings, Warning{"clipped", p.Name, fmt.Sprintf("%s: %s %s", file, fault.Text, fault.Cure)})

@@ -12,7 +12,7 @@ func (r *run) depths(ctx context.Context) error {
 	design := r.survey.Panel.DepthsM
 	fit := r.fitData()
 	var found *recovered
-	if fit != nil {
+	if fit != nil && len(r.contradictions) == 0 {
 		r.options.report("depths")(0)
 		if err := r.tolerances(fit); err != nil {
 			return err
@@ -29,6 +29,10 @@ func (r *run) depths(ctx context.Context) error {
 	unexplained := 0.0
 	if found != nil {
 		unexplained = fit.unexplained(found.best)
+		r.doubtFit(fit, found.best)
+		if fit.noiseShare > mostNoise {
+			r.contradict(Warning{"noise", "", fmt.Sprintf("%.0f\u00a0%% of what the gates hold is noise: raise the level within what ears and loudspeaker bear, use longer sweeps, average more takes, or quieten the room", 100*min(1, fit.noiseShare))})
+		}
 	}
 	for j, d := range design {
 		w := Well{Number: j + 1, DesignM: d, BuiltM: Unknown(), LowM: Unknown(), HighM: Unknown(), DifferenceM: Unknown(), Loss: Unknown(), LossLow: Unknown(), LossHigh: Unknown(), GainInDiffusion: Unknown(),
@@ -50,6 +54,7 @@ func (r *run) depths(ctx context.Context) error {
 		r.result.Wells = append(r.result.Wells, w)
 	}
 	r.judge()
+	r.withhold()
 	if found == nil {
 		return nil
 	}
@@ -64,6 +69,9 @@ func (r *run) depths(ctx context.Context) error {
 	r.result.Patterns = patterns(r.result.Wells, r.survey.ToleranceM)
 	return r.rankRepairs(ctx, found.best.depths)
 }
+
+// mostNoise is the share of noise in the gated energy above which no depth is believed: there the misfit can't tell a right panel from a wrong one.
+const mostNoise = 0.5
 
 // judgeWell compares a recovered depth with the design: decided where the interval lies on one side of the tolerance.
 func (r *run) judgeWell(w *Well, depth, standardDeviation float64) {
@@ -226,8 +234,24 @@ func patterns(wells []Well, toleranceM float64) []string {
 		}
 		mirrored = mirrored && near(float64(w.BuiltM), wells[len(wells)-1-i].DesignM)
 	}
+	const sides = "The panel hangs mirrored or upside down, or left and right are exchanged in the survey (x counts to the right as drawn from above); the data can't tell which. Read from the other side, "
 	if count > 0 && mirrored {
-		return []string{"The panel hangs mirrored or upside down: read from the other side, every well is as designed."}
+		return []string{sides + "every well is as designed."}
+	}
+	asHung, turned := 0, 0
+	var others []Well
+	for i, w := range wells {
+		if near(float64(w.BuiltM), w.DesignM) {
+			asHung++
+		}
+		if near(float64(w.BuiltM), wells[len(wells)-1-i].DesignM) {
+			turned++
+		} else {
+			others = append(others, w)
+		}
+	}
+	if 3*turned >= 2*len(wells) && turned > asHung+len(wells)/4 {
+		return []string{sides + "all but " + numberList(others) + " (counted from the lowest x) are as designed."}
 	}
 	for shift := 1; count > 2 && shift < len(wells); shift++ {
 		fits := true

@@ -60,6 +60,10 @@ func (r *run) verdictText() {
 	for _, w := range wrong {
 		res.Reasons = append(res.Reasons, fmt.Sprintf("Well %d is %s: built %s\u00a0mm deep (%s to %s), designed %s\u00a0mm.", w.Number, offBy(w), mm(float64(w.BuiltM)), mm(float64(w.LowM)), mm(float64(w.HighM)), mm(w.DesignM)))
 	}
+	if len(r.contradictions) > 0 {
+		r.contradictionText()
+		open = nil
+	}
 	for _, w := range open {
 		res.Reasons = append(res.Reasons, fmt.Sprintf("Well %d is undecided: %s.", w.Number, w.Why))
 		if len(res.Reasons) > 20 {
