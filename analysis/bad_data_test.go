@@ -429,3 +429,35 @@ func TestGoodDataContradictNothing(t *testing.T) {
 		t.Errorf("bad day: %s", r.Verdict)
 	}
 }
+
+// A constant offset in sweep recordings does not reach the responses: the sweep's division knows nothing below its band.
+func TestOffsetInRecordings(t *testing.T) {
+	s := badDay()
+	s.every = 8
+	survey := s.record(t)
+	want := measured(t, survey)
+	for _, p := range survey.Positions {
+		for _, file := range []string{p.Empty[0], p.Flat[0], p.Panel[0]} {
+			a, err := dsp.ReadWAV(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range a.Channels[0] {
+				a.Channels[0][i] += 0.002
+			}
+			if err := dsp.WriteWAVFile(file, a, dsp.WAVFormat{SampleRateHz: 48000, BitsPerSample: 32, Float: true}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	got := measured(t, survey)
+	for i := range want.result.Bands {
+		b := &want.result.Bands[i]
+		if b.CentreHz < 1200 || b.CentreHz > 4100 {
+			continue
+		}
+		for k := range want.panel {
+			near(t, fmt.Sprintf("position %d at %.0f Hz, dB", k, b.CentreHz), 10*math.Log10(got.energy(got.panel[k], b)/want.energy(want.panel[k], b)), 0, 0.1, "less than the recordings' noise makes")
+		}
+	}
+}

@@ -15,7 +15,7 @@ func (r *run) contradict(w Warning) {
 }
 
 // contradictionWhy is what the wells say where the data contradict the survey.
-const contradictionWhy = "the data contradict the survey, see the warnings"
+const contradictionWhy = "the data contradict the survey or hold too much noise, see the warnings"
 
 // withhold takes every verdict back where the data contradict the survey.
 func (r *run) withhold() {
@@ -31,6 +31,12 @@ func (r *run) withhold() {
 // contradictionText puts contradictions into the verdict's words.
 func (r *run) contradictionText() {
 	res := r.result
+	noise := func(w Warning) bool { return w.Code == "noise" }
+	if !slices.ContainsFunc(r.contradictions, func(w Warning) bool { return !noise(w) }) {
+		res.Headline = "The data cannot decide whether the panel came out as designed: too much of them is noise."
+		res.Reasons = append(res.Reasons, strings.ToUpper(r.contradictions[0].Text[:1])+r.contradictions[0].Text[1:]+".")
+		return
+	}
 	res.Headline = "The recordings contradict the survey, so nothing is said about the panel: set right what the warnings name and run the check again."
 	for _, w := range r.contradictions {
 		where := w.Where

@@ -100,16 +100,25 @@ func (r *run) scaleWords(v, rateHz float64) string {
 }
 
 // doubtPlaces compares when sounds arrive with the survey's places. Direct sounds tell where the files share a zero of time, whatever latency all of them have;
-// reflections less direct sounds tell always, by the flat board (which is known) or else by the panel as fitted.
+// reflections less direct sounds tell always, by the flat board (which is known) or else by the panel, where it is like its design.
 // True where most positions contradict the survey.
 func (r *run) doubtPlaces() bool {
 	first, last := r.usableBins()
+	flat, what := r.hasFlat(), "flat board"
+	if !flat {
+		what = "panel"
+	}
 	seen := make([]sighting, len(r.positions))
 	parallel(0, len(seen), func(i int) {
 		m := r.positions[i]
 		s := sighting{i: i, startM: m.startS * r.air.SpeedOfSoundMS, directM: m.directS * r.air.SpeedOfSoundMS, laterM: math.NaN()}
 		if r.flat[i] != nil && m.empty != nil && last > first {
 			if s.likeness = r.alike(i, r.flat[i], r.modelFlat[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
+				s.laterM = s.likeness.laterM
+			}
+		} else if !flat && r.panel[i] != nil && m.empty != nil && last > first {
+			// the design's reflection, where the panel is nearly that
+			if s.likeness = r.alike(i, r.panel[i], r.modelPanel[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
 				s.laterM = s.likeness.laterM
 			}
 		}
@@ -136,15 +145,18 @@ func (r *run) doubtPlaces() bool {
 			why = append(why, fmt.Sprintf("the direct sounds' paths grow by %.3f\u00a0m per metre of the survey's distances", 1-slope.value))
 		}
 	}
-	beside := r.beside(seen)
+	beside := trend{}
+	if flat {
+		beside = r.beside(seen)
+	}
 	switch {
 	case math.Abs(later) > allOffM:
-		why = append(why, fmt.Sprintf("the flat board's reflection comes over a path %.0f\u00a0mm %s than the survey's (after the direct sound)", 1000*math.Abs(later), moreOr(later > 0, "longer", "shorter")))
+		why = append(why, fmt.Sprintf("the %s's reflection comes over a path %.0f\u00a0mm %s than the survey's (after the direct sound)", what, 1000*math.Abs(later), moreOr(later > 0, "longer", "shorter")))
 	case laterSpread > reflectedOff*2/3:
 		why = append(why, fmt.Sprintf("the reflections' paths scatter by %.0f\u00a0mm about the survey's", 1000*laterSpread))
 	case math.Abs(beside.value) > max(allOffM, 4*beside.standardError):
 		why = append(why, fmt.Sprintf("the paths over the flat board's edges are those of a board about %.0f\u00a0mm further towards %sx", 1000*math.Abs(beside.value), moreOr(beside.value > 0, "+", "−")))
-	case agreement < alikeEnough:
+	case flat && agreement < alikeEnough:
 		why = append(why, fmt.Sprintf("the flat board's reflection agrees with the one that must come over the survey's places to %.2f only (1 is perfect)", agreement))
 	}
 	if why != nil {

@@ -22,6 +22,9 @@ var exchanges = []roles{
 	{"the files named panel hold the empty room, those named empty the flat board, those named flat the panel", func(f, p complex128) complex128 { return -p }},
 }
 
+// reversedRoles gives the panel's reflection with its sign reversed, where there is no flat board's.
+const reversedRoles = 2
+
 func (e *roles) of(flat, panel []complex128) []complex128 {
 	out := make([]complex128, len(flat))
 	for k := range out {
@@ -79,6 +82,27 @@ func (r *run) doubtWholeStates(all [][]likeness, whole []float64) (found bool) {
 	}
 	if found {
 		return true
+	}
+	if !r.hasFlat() {
+		// the panel may be anything, but not a reflection with its sign reversed that is like the design's
+		of := func(reversed bool) float64 {
+			return medianOf(len(r.positions), func(i int) (float64, bool) {
+				if r.panel[i] == nil || r.positions[i].empty == nil {
+					return 0, false
+				}
+				x := r.panel[i]
+				if reversed {
+					x = exchanges[reversedRoles].of(make([]complex128, len(x)), x)
+				}
+				l := r.alike(i, x, r.modelPanel[i], withinTapeM)
+				return l.gamma, l.known
+			})
+		}
+		if taken, named := of(true), of(false); taken > alikeEnough && taken > named+clearlyMore {
+			r.contradict(Warning{"states", "all positions", fmt.Sprintf("the files of empty room and panel seem exchanged: taken so, the panel agrees with its design's prediction to %.2f, as named to %.2f (1 is perfect); put the file names right", taken, named)})
+			return true
+		}
+		return false
 	}
 	best := 0
 	for e, v := range whole {

@@ -26,10 +26,11 @@ func (r *run) depths(ctx context.Context) error {
 		}
 	}
 	const tooMuch = 0.4 // the virtual bench leaves 0.1; a rig or panel that is not as the survey says, half and more
-	unexplained := 0.0
 	if found != nil {
-		unexplained = fit.unexplained(found.best)
 		r.doubtFit(fit, found.best)
+		if unexplained := fit.unexplained(found.best); unexplained > tooMuch && len(r.contradictions) == 0 {
+			r.contradict(Warning{"fit", "", fmt.Sprintf("no depths explain more than %.0f\u00a0%% of the measured reflection: check positions, source, files and the panel's measures in the survey", 100*(1-unexplained))})
+		}
 		if fit.noiseShare > mostNoise {
 			r.contradict(Warning{"noise", "", fmt.Sprintf("%.0f\u00a0%% of what the gates hold is noise: raise the level within what ears and loudspeaker bear, use longer sweeps, average more takes, or quieten the room", 100*min(1, fit.noiseShare))})
 		}
@@ -40,10 +41,6 @@ func (r *run) depths(ctx context.Context) error {
 		if found != nil {
 			r.judgeWell(&w, found.best.depths[j], found.error[j])
 			r.judgeLoss(&w, found.losses[j], found.lossError[j])
-			if unexplained > tooMuch {
-				w.Verdict = "undecided"
-				w.Why = fmt.Sprintf("no depths explain more than %.0f\u00a0%% of the measured reflection: check positions, source, files and the panel's measures in the survey", 100*(1-unexplained))
-			}
 			for _, other := range found.explanations[1:] {
 				if d := other.DepthM[j]; d < float64(w.LowM) || d > float64(w.HighM) {
 					w.Verdict = "undecided"
@@ -250,7 +247,7 @@ func patterns(wells []Well, toleranceM float64) []string {
 			others = append(others, w)
 		}
 	}
-	if 3*turned >= 2*len(wells) && turned > asHung+len(wells)/4 {
+	if count > 0 && 3*turned >= 2*len(wells) && turned > asHung+len(wells)/4 {
 		return []string{sides + "all but " + numberList(others) + " (counted from the lowest x) are as designed."}
 	}
 	for shift := 1; count > 2 && shift < len(wells); shift++ {
