@@ -8,7 +8,7 @@ import (
 	"github.com/leadline/leadline/analysis"
 )
 
-// inventedSeats is two seats made up for the tests: one with recordings and built depths, one the best place of an area.
+// inventedSeats is two seats made up for the tests: one with recordings and built depths, one the best place of an area, of which nothing can be drawn.
 func inventedSeats() *analysis.Seating {
 	g := &analysis.Seating{
 		Panels: 1,
@@ -72,6 +72,12 @@ func inventedSeats() *analysis.Seating {
 		}
 		s.Advice = analysis.SeatAdvice{AtLeastM: 1.03, FlatAtLeastM: 1.42, AdvisoryM: 1.4, Holds: n == 1, Text: "Sit at least 1.03 m in front of the panel.",
 			Reasons: []string{"At the seat the strongest third octave lies 9.4 dB under the direct sound.", "A flat board in its place would ask for 1.42 m."}}
+		if n == 1 { // of which nothing can be drawn
+			s.Sweep, s.Tuning, s.FrequencyHz = analysis.SeatSweep{}, analysis.SeatTuning{}, nil
+			for _, f := range []*analysis.SeatFigures{&s.Design, &s.Flat, &s.Lying, &s.Another} {
+				f.HeardDB = nil
+			}
+		}
 		g.Seats = append(g.Seats, s)
 	}
 	return g
