@@ -208,9 +208,9 @@ var badData = []struct {
 	{"a wrong radius", "places", "all positions", []string{"0.91 times the survey's radius"}, func(s *spoilt) {
 		s.positions(func(p *SurveyPosition) { p.MicM[0] *= 1.1; p.MicM[1] *= 1.1 })
 	}},
-	{"one microphone in centimetres", "place", "arc+20", []string{"microphone stood elsewhere"}, func(s *spoilt) {
+	{"one microphone in decimetres", "place", "arc+20", []string{"microphone stood elsewhere"}, func(s *spoilt) {
 		m := &s.at("arc+20").MicM
-		m[0], m[1] = 3.4, 9.4 // of 0.34 and 0.94 m: in decimetres, still on the survey's range
+		m[0], m[1] = 3.4, 9.4 // of 0.34 and 0.94 m; centimetres leave the survey's range
 	}},
 	{"the source 10 cm further out", "places", "all positions", []string{"loudspeaker", "towards the panel"}, func(s *spoilt) { s.survey.SourceM[1] += 0.1 }},
 	{"the source 10 cm to the side", "places", "all positions", []string{"loudspeaker about 10\u00a0cm further towards −x"}, func(s *spoilt) { s.survey.SourceM[0] += 0.1 }},
@@ -460,4 +460,42 @@ func TestOffsetInRecordings(t *testing.T) {
 			near(t, fmt.Sprintf("position %d at %.0f Hz, dB", k, b.CentreHz), 10*math.Log10(got.energy(got.panel[k], b)/want.energy(want.panel[k], b)), 0, 0.1, "less than the recordings' noise makes")
 		}
 	}
+}
+
+// Recordings without a loopback share no zero of time: the reflections less the direct sounds tell.
+func TestBadRecordingsContradict(t *testing.T) {
+	s := badDay()
+	survey := s.record(t)
+	said := func(name string, code string) {
+		t.Helper()
+		r, err := Check(context.Background(), survey, Options{BandsPerOctave: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := slices.ContainsFunc(r.Warnings, func(w Warning) bool { return w.Code == code })
+		if r.Verdict != Undecided || !found {
+			t.Errorf("%s: %s, %v", name, r.Verdict, r.Warnings)
+		}
+	}
+	speed := survey.Air.SpeedOfSoundMS
+	survey.Air.SpeedOfSoundMS = Num(SpeedOfSoundISO9613(29))
+	said("air 10 °C warmer than it was", "places")
+	survey.Air.SpeedOfSoundMS = speed
+	for i := range survey.Positions {
+		p := &survey.Positions[i]
+		p.Flat, p.Panel = p.Panel, p.Flat
+	}
+	said("flat board and panel exchanged", "states")
+}
+
+// Where most of what the gates hold is noise, no depth is believed.
+func TestNoiseGivesNoVerdict(t *testing.T) {
+	r, err := Check(context.Background(), newBenchRig(t, "room-a-panel-as-designed", false, every10within(60)).noisy(t, 0.1, 3).survey, Options{BandsPerOctave: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Verdict != Undecided || len(r.Warnings) == 0 {
+		t.Errorf("%s: %v", r.Verdict, r.Warnings)
+	}
+	t.Log(r.Headline, r.Warnings)
 }
