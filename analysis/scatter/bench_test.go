@@ -142,9 +142,13 @@ func BenchmarkExteriorGrowth(b *testing.B) {
 		for _, wells := range []int{10, 20, 40, 86} {
 			section := PanelSection(wells, 0.040, 0.005, 0.1625, 0.60, 0.010)
 			b.Run(fmt.Sprintf("%gHz/%dwells", frequency, wells), func(b *testing.B) {
+				k := 2 * math.Pi * frequency / benchSpeed
+				if _, err := SolveExterior(k, &section, source, receivers, DefaultMesh); err != nil { // tables and memory that serve again
+					b.Fatal(err)
+				}
 				began := processorSeconds()
 				for b.Loop() {
-					if _, err := SolveExterior(2*math.Pi*frequency/benchSpeed, &section, source, receivers, DefaultMesh); err != nil {
+					if _, err := SolveExterior(k, &section, source, receivers, DefaultMesh); err != nil {
 						b.Fatal(err)
 					}
 				}
