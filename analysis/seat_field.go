@@ -110,18 +110,7 @@ func newEar(transfer []complex128, g grid, directM, arrivalS, speed float64) ear
 // (Glasberg and Moore, Hearing Research 47 (1990) 103).
 func ERBHz(frequencyHz float64) float64 { return 24.7 * (4.37*frequencyHz/1000 + 1) }
 
-// heardDB returns the level of direct plus scattered sound re the direct sound at a frequency, as the mean power over the equivalent rectangular bandwidth around it.
-func (e ear) heardDB(frequencyHz float64) float64 {
-	half := ERBHz(frequencyHz) / 2
-	band := dsp.Band{LowHz: frequencyHz - half, HighHz: frequencyHz + half}
-	sum := 0.0
-	for i := max(0, int(band.LowHz/e.stepHz)); i < len(e.ratio) && float64(i)*e.stepHz < band.HighHz+e.stepHz; i++ {
-		sum += dsp.BandShare(i, e.stepHz, band) * squared(1+e.ratio[i])
-	}
-	return float64(decibels(sum / (2 * half)))
-}
-
-// heard returns heardDB at every line from lowHz to highHz.
+// heard returns the level of direct plus scattered sound re the direct sound, as the mean power over the equivalent rectangular bandwidth around every line from lowHz to highHz.
 func (e ear) heard(lowHz, highHz float64) []float64 {
 	// running sums of the power, so that a width costs two look-ups
 	sums := make([]float64, len(e.ratio)+1) // ∫ from 0 to the lower edge of line i's interval
