@@ -379,7 +379,8 @@ func TestDirectSoundsTellSides(t *testing.T) {
 		start := direct - distance(s.SourceM, mirror)/343.2 + 0.004 // a latency that all files share
 		r.positions = append(r.positions, &measuredPosition{survey: &p, directS: direct, startS: start, sampleRateHz: 48000})
 	}
-	r.flat = make([][]complex128, len(r.positions))
+	n := len(r.positions)
+	r.flat, r.panel, r.result.Positions = make([][]complex128, n), make([][]complex128, n), make([]Position, n)
 	r.result.Spectrum = Range{LowestUsableHz: Unknown(), HighestUsableHz: Unknown()}
 	if !r.doubtPlaces() || !strings.Contains(r.contradictions[0].Text, "left and right exchanged") {
 		t.Errorf("%v", r.contradictions)
