@@ -68,7 +68,7 @@ func studentT95(freedom int) float64 {
 
 // CorrelationScattering returns s = 1 − |Σ p₁ p₀*|²/(Σ|p₁|² Σ|p₀|²) over receivers: how unlike the panel's pressures p₁ are the flat board's p₀
 // (Mommertz, Applied Acoustics 60 (2000) 201). 0 for a scaled copy, 1 for an orthogonal one. Both must be of one length.
-// Unknown where either is all zero.
+// Unknown where either is all zero, and for fewer than two receivers, where it would be 0 whatever they receive.
 func CorrelationScattering(panel, flat []complex128) Num {
 	var cross complex128
 	var a, b float64
@@ -78,7 +78,7 @@ func CorrelationScattering(panel, flat []complex128) Num {
 		a += real(p)*real(p) + imag(p)*imag(p)
 		b += real(q)*real(q) + imag(q)*imag(q)
 	}
-	if a == 0 || b == 0 {
+	if a == 0 || b == 0 || len(panel) < 2 {
 		return Unknown()
 	}
 	return Num(max(0, 1-(real(cross)*real(cross)+imag(cross)*imag(cross))/(a*b)))

@@ -111,4 +111,7 @@ func TestCorrelationScattering(t *testing.T) {
 	}
 	near(t, "scaled copy", float64(CorrelationScattering(scaled, flat)), 0, 1e-12, "rounding")
 	near(t, "orthogonal", float64(CorrelationScattering([]complex128{1, 1, 0, 0}, []complex128{1, -1, 5, 5})), 1, 1e-12, "rounding")
+	if s := CorrelationScattering(flat[:1], flat[:1]); s.Known() {
+		t.Errorf("one receiver: got %g, expected unknown", s)
+	}
 }

@@ -139,20 +139,19 @@ func (s *series) Plot(c draw.Canvas, p *plot.Plot) {
 	var runs [][]vg.Point
 	for i := range s.x {
 		if !finite(s.x[i], s.y[i]) {
-			if len(run) > 1 {
-				runs = append(runs, run)
-			}
+			runs = append(runs, run)
 			run = nil
 			continue
 		}
 		run = append(run, vg.Point{X: tx(s.x[i]), Y: ty(s.y[i])})
 	}
-	if len(run) > 1 {
-		runs = append(runs, run)
-	}
 	if s.width > 0 {
-		for _, r := range runs {
-			c.StrokeLines(line, c.ClipLinesXY(r)...)
+		for _, r := range append(runs, run) {
+			if len(r) == 1 && s.marker == nil { // a point alone makes no line
+				c.DrawGlyph(draw.GlyphStyle{Color: s.colour, Radius: 1.6, Shape: draw.CircleGlyph{}}, r[0])
+			} else if len(r) > 1 {
+				c.StrokeLines(line, c.ClipLinesXY(r)...)
+			}
 		}
 	}
 	for i := range s.low {

@@ -843,3 +843,21 @@ func TestThinned(t *testing.T) {
 		t.Errorf("extremes %v and %v", slices.Min(got), slices.Max(got))
 	}
 }
+
+// TestPointAlone: a curve of one value, without markers, is still seen.
+func TestPointAlone(t *testing.T) {
+	draw := func(y float64) string {
+		s := &series{look: predictedLook.plain()}
+		s.add(0, y)
+		s.add(1, math.NaN())
+		c := chart{id: "c", title: "t", desc: "d", w: 100, h: 80, x: span{-1, 2}, y: span{0, 4}, series: []*series{s}}
+		svg, err := c.svg(&sheet{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(svg)
+	}
+	if inside, outside := draw(2), draw(5); len(inside) <= len(outside) {
+		t.Errorf("a point inside the axes draws nothing: %s", inside)
+	}
+}
