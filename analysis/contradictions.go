@@ -234,7 +234,7 @@ func takeOffset(x []float64) (text string, found bool) {
 		least  = 0.003
 		hangUp = 50 // samples over which low notes hang together: 1 ms
 	)
-	if len(x) == 0 {
+	if len(x) == 0 || medianWithin(x, least) {
 		return "", false
 	}
 	middle := median(slices.Clone(x))
@@ -252,4 +252,26 @@ func takeOffset(x []float64) (text string, found bool) {
 		x[n] -= middle
 	}
 	return fmt.Sprintf("a constant offset of %.1f\u00a0%% of the peak, which is no sound; taken off: look for a fault in the interface, or a wrong export", 100*math.Abs(middle)/peak), peak > 0
+}
+
+// medianWithin says, without sorting, whether the median lies within a share of half the span of x about 0, and so within that share of the greatest distance from
+// the median: where more than half of the samples do. False where that can't be said.
+func medianWithin(x []float64, share float64) bool {
+	low, high := x[0], x[0]
+	for _, v := range x {
+		if v < low {
+			low = v
+		}
+		if v > high {
+			high = v
+		}
+	}
+	limit := share * (high - low) / 2
+	within := 0
+	for _, v := range x {
+		if math.Abs(v) <= limit {
+			within++
+		}
+	}
+	return within > len(x)/2
 }

@@ -39,7 +39,8 @@ type alignment struct {
 
 // run aligns all takes, finds out how much the speed of sound drifted between the states, and puts it right.
 func (a *alignment) run(ctx context.Context) error {
-	if err := a.align(ctx, false); err != nil {
+	telling := a.driftPositions()
+	if err := a.align(ctx, telling, false); err != nil {
 		return err
 	}
 	faster := map[string]float64{"flat": 1, "panel": 1}
@@ -56,13 +57,24 @@ func (a *alignment) run(ctx context.Context) error {
 	// The reference air is the panel's.
 	a.scale["empty"] /= faster["panel"]
 	a.scale["flat"] *= faster["flat"] / faster["panel"]
-	return a.align(ctx, true)
+	return a.align(ctx, spreadEvenly(len(a.takes), len(a.takes)), true)
 }
 
-func (a *alignment) align(ctx context.Context, shape bool) error {
+// driftPositions are those from which a drift is estimated, which all share: all, or of very many some.
+func (a *alignment) driftPositions() []int {
+	most := fitAtMost
+	if len(a.takes) > fitAtMost {
+		most = driftAtMost
+	}
+	return spreadEvenly(len(a.takes), most)
+}
+
+// align aligns some positions and forgets the others.
+func (a *alignment) align(ctx context.Context, some []int, shape bool) error {
 	a.positions = make([]*measuredPosition, len(a.takes))
 	errs := make([]error, len(a.takes))
-	parallel(0, len(a.takes), func(i int) {
+	parallel(0, len(some), func(n int) {
+		i := some[n]
 		if errs[i] = ctx.Err(); errs[i] == nil {
 			a.positions[i], errs[i] = alignPosition(a.survey, &a.survey.Positions[i], a.takes[i], a.air.SpeedOfSoundMS, a.scale, shape)
 		}
@@ -88,6 +100,7 @@ const (
 	driftHighHz  = 6000
 	lateAfterS   = 0.008 // from the panel's last arrival to the late part
 	lateAtLeastS = 0.010
+	driftAtMost  = 33 // positions, where there are more than fitAtMost: one number is sought
 )
 
 // driftPart is a stretch of one position's responses that tells of a drift.
@@ -102,11 +115,14 @@ type driftPart struct {
 	information, s float64 // of the last fit: weight and estimate
 	rest           float64 // what it leaves, re unit
 	echoes         float64 // energy of the echoes in the window, re unit
+
+	stepHz float64        // of the spectra
+	fixed  [][]complex128 // spectra, before they are weighed, of what no fit changes: the columns and the echoes; nil before the first
 }
 
 // driftParts cuts what tells of the drift of a state out of all positions.
 func (a *alignment) driftParts(state string) []driftPart {
-	some := spreadEvenly(len(a.positions), fitAtMost) // all share the drift
+	some := a.driftPositions()
 	positions := make([]*measuredPosition, len(some))
 	for n, i := range some {
 		positions[n] = a.positions[i]
@@ -248,31 +264,18 @@ func (p *driftPart) fit(known, highHz float64) {
 		copy(b, stretched)
 		b = dsp.FractionalDelay(b, -(p.directS-p.startS)*p.rate*(factor-1))
 	}
-	n := dsp.SmoothLength(2 * len(p.a))
-	slope := func(x []float64) []float64 {
-		X := dsp.RealSpectrum(x, n)
-		for k := range X {
-			X[k] *= complex(0, 2*math.Pi*float64(k)*p.rate/float64(n))
-		}
-		return dsp.RealSignal(X, n)[:len(x)]
-	}
-	moved := slope(p.echo)
-	for i := range moved {
-		moved[i] *= p.startS + float64(i)/p.rate - p.directS
+	if p.fixed == nil {
+		p.fix()
 	}
 	difference := make([]float64, len(p.a))
 	for i := range difference {
 		difference[i] = b[i] - p.a[i]
 	}
-	columns := [][]float64{moved, p.a}
-	if !p.late {
-		columns = append(columns, slope(p.a)) // there the direct sound itself says how late it is
-	}
+	unknowns := len(p.fixed) - 1
 	var spectra [][]complex128
-	for _, x := range append(columns, difference, p.echo) {
-		spectra = append(spectra, p.spectrum(x, highHz))
+	for _, X := range slices.Insert(slices.Clone(p.fixed), unknowns, p.spectrum(difference)) { // columns, difference, echoes
+		spectra = append(spectra, p.weighed(X, highHz))
 	}
-	unknowns := len(columns)
 	product := func(i, j int) float64 {
 		sum := 0.0
 		for k, v := range spectra[i] {
@@ -311,17 +314,45 @@ func (p *driftPart) fit(known, highHz float64) {
 	p.information = 1 / inverse.At(0, 0) / noise
 }
 
-// spectrum is that of the windowed signal, weighed to the band of the fit.
-func (p *driftPart) spectrum(x []float64, highHz float64) []complex128 {
+// fix fills fixed.
+func (p *driftPart) fix() {
+	n := dsp.SmoothLength(2 * len(p.a))
+	slope := func(x []float64) []float64 {
+		X := dsp.RealSpectrum(x, n)
+		for k := range X {
+			X[k] *= complex(0, 2*math.Pi*float64(k)*p.rate/float64(n))
+		}
+		return dsp.RealSignal(X, n)[:len(x)]
+	}
+	moved := slope(p.echo)
+	for i := range moved {
+		moved[i] *= p.startS + float64(i)/p.rate - p.directS
+	}
+	p.fixed = [][]complex128{p.spectrum(moved), p.spectrum(p.a)}
+	if !p.late {
+		p.fixed = append(p.fixed, p.spectrum(slope(p.a))) // there the direct sound itself says how late it is
+	}
+	p.fixed = append(p.fixed, p.spectrum(p.echo))
+}
+
+// spectrum is that of the windowed signal up to driftHighHz.
+func (p *driftPart) spectrum(x []float64) []complex128 {
 	y, _ := windowed(x, p.startS, p.rate, p.window)
 	n := dsp.SmoothLength(2 * len(y))
+	p.stepHz = p.rate / float64(n)
 	X := dsp.RealSpectrum(y, n)
-	for k := range X {
-		f := float64(k) * p.rate / float64(n)
+	return slices.Clone(X[:min(len(X), int(driftHighHz/p.stepHz)+1)])
+}
+
+// weighed is a spectrum in the band of the fit.
+func (p *driftPart) weighed(X []complex128, highHz float64) []complex128 {
+	Y := slices.Clone(X[:min(len(X), int(highHz/p.stepHz)+1)])
+	for k := range Y {
+		f := float64(k) * p.stepHz
 		w := min(1, max(0, f/driftLowHz-0.5)) * min(1, max(0, 4*(1-f/highHz)))
-		X[k] *= complex(w, 0)
+		Y[k] *= complex(w, 0)
 	}
-	return X
+	return Y
 }
 
 // sharedDrift fits s to some of the parts, coarse to fine: the weighted median over them, with its standard error from their scatter.

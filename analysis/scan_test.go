@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/leadline/leadline/analysis/scatter"
@@ -83,5 +84,51 @@ func TestLongResponsesAreCut(t *testing.T) {
 	}
 	if y := aroundDirect(x[19500:22000], rate, 6000); len(y) != 2500 {
 		t.Errorf("a short response was cut to %d samples", len(y))
+	}
+}
+
+// What medianWithin says without sorting holds for the sorted samples, and it says so of an ordinary response.
+func TestMedianWithin(t *testing.T) {
+	const share = 0.003
+	r := rand.New(rand.NewPCG(2, 3))
+	said := 0
+	for i := range 3000 {
+		x := make([]float64, 1+i%50)
+		offset := 0.001 * r.NormFloat64() * float64(i%3)
+		for n := range x {
+			x[n] = offset + 0.001*r.NormFloat64()
+		}
+		x[r.IntN(len(x))] = 1
+		middle, peak := median(slices.Clone(x)), 0.0
+		for _, v := range x {
+			peak = max(peak, math.Abs(v-middle))
+		}
+		if medianWithin(x, share) {
+			said++
+			if math.Abs(middle) > share*peak {
+				t.Fatalf("median %g, peak %g: not within %g of it", middle, peak, share)
+			}
+		}
+	}
+	if said < 300 {
+		t.Errorf("said of %d of 3000 only", said)
+	}
+	x := make([]float64, 4800)
+	for n := range x {
+		x[n] = 1e-4 * r.NormFloat64()
+	}
+	x[1000] = -1
+	if !medianWithin(x, share) {
+		t.Error("not said of a response with noise 80 dB below its peak")
+	}
+}
+
+// Of a survey of many positions those that a drift is estimated from are few, of a small one all.
+func TestDriftPositions(t *testing.T) {
+	for n, want := range map[int]int{33: 33, 65: 65, 66: 33, 2000: 33} {
+		a := &alignment{takes: make([]map[string][]response, n)}
+		if got := a.driftPositions(); len(got) != want {
+			t.Errorf("of %d: %d, want %d", n, len(got), want)
+		}
 	}
 }
