@@ -15,6 +15,11 @@ func (r *run) describe() {
 	if res.Kind == "predict" {
 		res.Headline = "This is what the design should do; nothing was measured."
 		res.ToDo = []string{"Build the panel, measure it with and without, and run a check."}
+		if better := r.bandsBetter(func(d *Diffusion) Num { return d.PredictedNormalised }); better != "" {
+			res.Reasons = append(res.Reasons, better)
+		}
+		res.HowSure = []string{"All of it is computed, for rigid wood and depths as designed. Against an independent three-dimensional wave simulation of a panel of 13 wells, " +
+			"levels came out within 0.5\u00a0dB rms and diffusion coefficients within 0.03, from 1.25 to 4\u00a0kHz."}
 	} else {
 		r.verdictText()
 	}
@@ -79,7 +84,7 @@ func (r *run) verdictText() {
 		}
 		res.Reasons = append(res.Reasons, fmt.Sprintf("The largest deviation found is %s\u00a0mm, at well %d.", mm(math.Abs(float64(largest.DifferenceM))), largest.Number))
 	}
-	if better := r.bandsBetter(); better != "" {
+	if better := r.bandsBetter(func(d *Diffusion) Num { return d.Normalised }); better != "" {
 		res.Reasons = append(res.Reasons, better)
 	}
 	if open != nil {
@@ -114,29 +119,36 @@ func (r *run) verdictText() {
 	}
 }
 
-// bandsBetter says where the panel scatters better than the flat board.
-func (r *run) bandsBetter() string {
-	var low, high float64
-	var best Band
-	for _, b := range r.result.Bands {
-		if !b.Usable || !b.Diffusion.Normalised.Known() {
-			continue
+// bandsBetter says where the panel scatters better than the flat board, by the normalised coefficient that of takes from a band.
+func (r *run) bandsBetter(of func(*Diffusion) Num) string {
+	const clearly = 0.2
+	type stretch struct{ low, high float64 }
+	var stretches []stretch
+	var best *Band
+	joined := false // to the band before
+	for i := range r.result.Bands {
+		b := &r.result.Bands[i]
+		v := of(&b.Diffusion)
+		better := b.Usable && v.Known() && v > clearly
+		switch {
+		case better && joined:
+			stretches[len(stretches)-1].high = b.HighHz
+		case better:
+			stretches = append(stretches, stretch{b.LowHz, b.HighHz})
 		}
-		if b.Diffusion.Normalised > 0.2 {
-			if low == 0 {
-				low = b.LowHz
-			}
-			high = b.HighHz
-		}
-		if best.CentreHz == 0 || b.Diffusion.Normalised > best.Diffusion.Normalised {
+		if joined = better; better && (best == nil || v > of(&best.Diffusion)) {
 			best = b
 		}
 	}
-	if low == 0 {
+	if best == nil {
 		return ""
 	}
-	return fmt.Sprintf("It scatters clearly better than the flat board between %s and %s (normalised diffusion coefficient above 0.2), best at %s (%.2f).",
-		hertz(low), hertz(high), hertz(best.CentreHz), float64(best.Diffusion.Normalised))
+	var where []string
+	for _, s := range stretches {
+		where = append(where, fmt.Sprintf("between %s and %s", hertz(s.low), hertz(s.high)))
+	}
+	return fmt.Sprintf("It scatters clearly better than the flat board %s (normalised diffusion coefficient above %g), best at %s (%.2f).",
+		joinAnd(where), clearly, hertz(best.CentreHz), float64(of(&best.Diffusion)))
 }
 
 func mm(metres float64) string { return fmt.Sprintf("%.1f", metres*1000) }
