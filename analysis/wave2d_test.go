@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"testing"
 
-	"github.com/leadline/leadline/dsp"
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
@@ -256,9 +255,24 @@ func (g *waveGrid) record() {
 func hankel0(x float64) complex128 { return complex(math.J0(x), math.Y0(x)) }
 func hankel1(x float64) complex128 { return complex(math.J1(x), math.Y1(x)) }
 
+// smooth returns the least number from n on without prime factors above 5: the nearer the step is to the stability limit, the less the grid disperses.
+func smooth(n int) int {
+	for ; ; n++ {
+		rest := n
+		for _, p := range []int{2, 3, 5} {
+			for rest%p == 0 {
+				rest /= p
+			}
+		}
+		if rest == 1 {
+			return n
+		}
+	}
+}
+
 // timing returns the steps per period, the first time and the number of steps.
 func (r *waveRig) timing(b *waveBody) (perPeriod int, startS float64, steps int) {
-	perPeriod = waveEvery * dsp.SmoothLength(int(math.Ceil(r.speed*math.Sqrt2/r.cellM/waveStepHz/waveEvery)))
+	perPeriod = waveEvery * smooth(int(math.Ceil(r.speed*math.Sqrt2/r.cellM/waveStepHz/waveEvery)))
 	first := math.Hypot(max(0, math.Abs(r.source[0])-b.widthM/2), max(0, r.source[1])) / r.speed
 	startS = first - waveBeforeS
 	return perPeriod, startS, int((waveBeforeS + r.lengthS + waveFadeS) * waveStepHz * float64(perPeriod))
