@@ -340,9 +340,9 @@ func (r *run) timeView() {
 	}
 	m, p, g := r.positions[best], &r.result.Positions[best], r.gates[best]
 	v := &TimeView{Position: p.Name, Gate: p.Gate, DirectS: p.DirectS, ArrivalS: p.ArrivalS}
-	whole := m.empty
+	whole, panel := m.empty, m.panelWhole()
 	if whole == nil {
-		whole = m.panelWhole
+		whole = panel
 	}
 	peak := 0.0
 	for _, x := range whole {
@@ -355,7 +355,7 @@ func (r *run) timeView() {
 		}
 		v.TimeS, v.Window = append(v.TimeS, Num(t)), append(v.Window, Num(g.window.At(t)))
 		v.Empty = append(v.Empty, Num(whole[n]/peak))
-		v.Panel = append(v.Panel, Num(m.panelWhole[n]/peak))
+		v.Panel = append(v.Panel, Num(panel[n]/peak))
 		v.PanelDiff = append(v.PanelDiff, Num(m.panel[0][n]/peak))
 		if len(m.flat) > 0 {
 			v.FlatDiff = append(v.FlatDiff, Num(m.flat[0][n]/peak))

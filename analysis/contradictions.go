@@ -147,7 +147,7 @@ func (r *run) doubtTakes() {
 	for _, m := range r.positions {
 		reference := m.empty
 		if reference == nil {
-			reference = m.panelWhole
+			reference = m.panelWhole()
 		}
 		way := newPaths(&r.survey.Panel, r.survey.SourceM, m.survey.MicM)
 		direct, _ := windowed(reference, m.startS, m.sampleRateHz, directWindow(m.directS, way, r.air.SpeedOfSoundMS))
@@ -270,8 +270,10 @@ func medianWithin(x []float64, share float64) bool {
 	within := 0
 	for _, v := range x {
 		if math.Abs(v) <= limit {
-			within++
+			if within++; within > len(x)/2 {
+				return true
+			}
 		}
 	}
-	return within > len(x)/2
+	return false
 }

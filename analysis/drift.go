@@ -31,6 +31,7 @@ type alignment struct {
 	survey *Survey
 	air    Air // the reference
 	takes  []map[string][]response
+	last   bool               // takes are no longer needed
 	scale  map[string]float64 // per state: speed of sound re the reference air
 
 	positions []*measuredPosition
@@ -57,6 +58,7 @@ func (a *alignment) run(ctx context.Context) error {
 	// The reference air is the panel's.
 	a.scale["empty"] /= faster["panel"]
 	a.scale["flat"] *= faster["flat"] / faster["panel"]
+	a.last = true
 	return a.align(ctx, spreadEvenly(len(a.takes), len(a.takes)), true)
 }
 
@@ -77,6 +79,9 @@ func (a *alignment) align(ctx context.Context, some []int, shape bool) error {
 		i := some[n]
 		if errs[i] = ctx.Err(); errs[i] == nil {
 			a.positions[i], errs[i] = alignPosition(a.survey, &a.survey.Positions[i], a.takes[i], a.air.SpeedOfSoundMS, a.scale, shape)
+			if a.last {
+				a.takes[i] = nil // their memory is the next positions'
+			}
 		}
 	})
 	if err := ctx.Err(); err != nil {

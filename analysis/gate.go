@@ -132,11 +132,15 @@ func decayEnd(x []float64, startS, rate, fromS, noise float64) float64 {
 func panelEcho(s *Survey, positions []*measuredPosition, speed float64) float64 {
 	var delays []float64
 	toPanel := distance(s.SourceM, [3]float64{})
-	for i, echo := range firstEchoes(positions) {
+	some := make([]*measuredPosition, 0, fitAtMost)
+	for _, i := range spreadEvenly(len(positions), fitAtMost) {
+		some = append(some, positions[i])
+	}
+	for i, echo := range firstEchoes(some) {
 		if math.IsNaN(echo) {
 			continue
 		}
-		r := distance(s.SourceM, positions[i].survey.MicM)
+		r := distance(s.SourceM, some[i].survey.MicM)
 		hh := (r+echo*speed)*(r+echo*speed) - r*r
 		delays = append(delays, (math.Sqrt(toPanel*toPanel+hh)-toPanel)/speed)
 	}
@@ -164,7 +168,7 @@ func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates
 				surfaceS, surface = t, r.Name
 			}
 		}
-		end, by := m.startS+float64(len(m.panelWhole))/m.sampleRateHz, "recording"
+		end, by := m.startS+float64(len(m.panel[0]))/m.sampleRateHz, "recording"
 		consider := func(t float64, name string) {
 			if t < end {
 				end, by = t, name

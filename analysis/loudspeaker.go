@@ -65,7 +65,7 @@ func divideLoudspeaker(s *Survey, positions []*measuredPosition, speed float64) 
 		rate float64
 		n    int
 	}
-	of := func(m *measuredPosition) size { return size{m.sampleRateHz, dsp.SmoothLength(2 * len(m.panelWhole))} }
+	of := func(m *measuredPosition) size { return size{m.sampleRateHz, dsp.SmoothLength(2 * len(m.panel[0]))} }
 	inverses := map[size][]complex128{}
 	for _, m := range positions {
 		key := of(m)
@@ -81,10 +81,7 @@ func divideLoudspeaker(s *Survey, positions []*measuredPosition, speed float64) 
 	parallel(0, len(positions), func(i int) {
 		m, n := positions[i], of(positions[i]).n
 		inverse := inverses[of(m)]
-		if m.empty == nil {
-			m.panelWhole = slices.Clone(m.panelWhole) // the first of panel
-		}
-		for _, x := range slices.Concat([][]float64{m.empty, m.panelWhole}, m.panel, m.flat) {
+		for _, x := range slices.Concat([][]float64{m.empty}, m.panel, m.flat) {
 			X := dsp.RealSpectrum(x, n)
 			for k := range X {
 				X[k] *= inverse[k]

@@ -299,9 +299,13 @@ func (r *run) explain(seen []sighting, shared bool) string {
 		text string
 		cost float64
 	}
+	told := make([]sighting, 0, fitAtMost) // a slip shows in some as in all
+	for _, n := range spreadEvenly(len(seen), fitAtMost) {
+		told = append(told, seen[n])
+	}
 	cost := func(t *theory, v float64) float64 {
 		var direct, reflected []float64
-		for _, s := range seen {
+		for _, s := range told {
 			source, mic := r.survey.SourceM, r.positions[s.i].survey.MicM
 			was := newPaths(&r.survey.Panel, source, mic)
 			scale := 1.0
@@ -318,11 +322,11 @@ func (r *run) explain(seen []sighting, shared bool) string {
 		if shared {
 			middle := median(slices.Clone(direct))
 			for _, d := range direct {
-				sum += math.Abs(d-middle) / float64(len(seen))
+				sum += math.Abs(d-middle) / float64(len(told))
 			}
 		}
 		for _, d := range reflected {
-			sum += math.Abs(d) / float64(len(seen))
+			sum += math.Abs(d) / float64(len(told))
 		}
 		return sum
 	}

@@ -107,9 +107,11 @@ func spreadEvenly(n, most int) []int {
 	return out
 }
 
+// receiversAtOnce is for how many receivers fieldsAt solves an outside: a solution holds some kilobytes for each, and is made anew for the next.
+var receiversAtOnce = 2048
+
 // fieldsAt returns what outside.panel, with air losses, and outside.flat return, without keeping the solutions.
 func fieldsAt(ctx context.Context, section scatter.Section, source scatter.Place, receivers []scatter.Place, wells []scatter.Well, speed float64, g grid, progress func(float64)) (panel, flat [][]complex128, err error) {
-	const atOnce = 256 // a solution holds some kilobytes for each
 	panel, flat = make([][]complex128, len(receivers)), make([][]complex128, len(receivers))
 	for r := range receivers {
 		panel[r], flat[r] = make([]complex128, g.count()), make([]complex128, g.count())
@@ -117,12 +119,12 @@ func fieldsAt(ctx context.Context, section scatter.Section, source scatter.Place
 	errs := make([]error, g.count())
 	var done atomic.Int64
 	parallel(g.first, g.count(), func(k int) {
-		for from := 0; from < len(receivers) && errs[k] == nil; from += atOnce {
+		for from := 0; from < len(receivers) && errs[k] == nil; from += receiversAtOnce {
 			if errs[k] = ctx.Err(); errs[k] != nil {
 				return
 			}
 			var exterior *scatter.Exterior
-			exterior, errs[k] = scatter.SolveExterior(2*math.Pi*float64(k)*g.stepHz/speed, &section, source, receivers[from:min(from+atOnce, len(receivers))], scatter.DefaultMesh)
+			exterior, errs[k] = scatter.SolveExterior(2*math.Pi*float64(k)*g.stepHz/speed, &section, source, receivers[from:min(from+receiversAtOnce, len(receivers))], scatter.DefaultMesh)
 			if errs[k] != nil {
 				return
 			}

@@ -97,7 +97,7 @@ func (r *run) keepResponses() {
 		w := g.window
 		after := max(0.003, 0.5*(w.ClosedS-w.OpenS)) // room to move the gate's end
 		from := max(0, int((min(m.directS-0.001, w.OpenS)-m.startS)*m.sampleRateHz))
-		to := min(len(m.panelWhole), int((w.ClosedS+after-m.startS)*m.sampleRateHz))
+		to := min(len(m.panel[0]), int((w.ClosedS+after-m.startS)*m.sampleRateHz))
 		cut := func(x []float64) Samples {
 			s := make(Samples, 0, max(0, to-from))
 			for n := from; n < min(to, len(x)); n++ {

@@ -22,6 +22,8 @@ func TestFieldsWithoutKeptSolutions(t *testing.T) {
 		receivers = append(receivers, placeAt([3]float64{math.Sin(angle), math.Cos(angle), 0}))
 	}
 	quiet := func(float64) {}
+	defer func(n int) { receiversAtOnce = n }(receiversAtOnce)
+	receiversAtOnce = 256
 	o, err := solveOutside(context.Background(), panelSection(p), source, receivers, 343, g, quiet)
 	if err != nil {
 		t.Fatal(err)

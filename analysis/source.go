@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -16,7 +17,6 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 		atLeast  = 3
 		longestS = 0.004
 	)
-	echoes := firstEchoes(positions)
 	type candidate struct {
 		index int
 		angle float64
@@ -36,13 +36,21 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 		}
 		used = append(used, c.index)
 	}
+	if len(used) > fitAtMost {
+		few := make([]int, 0, fitAtMost)
+		for _, n := range spreadEvenly(len(used), fitAtMost) {
+			few = append(few, used[n])
+		}
+		used = few
+	}
+	echoes := echoesAt(positions, used)
 	for _, i := range used {
 		m := positions[i]
 		x := m.empty
 		way := newPaths(&s.Panel, s.SourceM, m.survey.MicM)
 		end := longestS
 		if x == nil {
-			x = m.panelWhole
+			x = m.panelWhole()
 			end = min(end, (way.earliest-way.direct)/speed-preringS)
 		}
 		if !math.IsNaN(echoes[i]) {
@@ -61,6 +69,22 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 		}
 	}
 	return spectrum
+}
+
+// echoesAt returns what firstEchoes finds at some positions, of which many have but some others for company.
+func echoesAt(positions []*measuredPosition, at []int) map[int]float64 {
+	numbers := slices.Concat(at, spreadEvenly(len(positions), fitAtMost))
+	slices.Sort(numbers)
+	numbers = slices.Compact(numbers)
+	some := make([]*measuredPosition, 0, len(numbers))
+	for _, i := range numbers {
+		some = append(some, positions[i])
+	}
+	out := make(map[int]float64, len(numbers))
+	for n, echo := range firstEchoes(some) {
+		out[numbers[n]] = echo
+	}
+	return out
 }
 
 // angleAt returns the angle between the directions from p to a and from p to b, in radians.

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -28,7 +29,6 @@ type measuredPosition struct {
 	directS       float64     // arrival of the direct sound
 	empty         []float64   // mean of the takes; nil without an empty room
 	panel, flat   [][]float64 // each take aligned to empty, empty subtracted where there is one
-	panelWhole    []float64   // first panel take, aligned, nothing subtracted
 	subtracted    float64     // share of empty that panel and flat have lost
 	alignment     []Alignment
 	panelError    []float64 // per take: residual of the direct sound after alignment, relative to it (amplitude)
@@ -38,6 +38,18 @@ type measuredPosition struct {
 	noises        []*dsp.Noise // of the takes, from the silence, where they are recordings
 	divided       []float64    // power gain of what the loudspeaker was divided out with, from 0 to half the sample rate; nil where it wasn't
 	lowHz, highHz float64      // where all takes are whole; 0 and +Inf for everywhere
+}
+
+// panelWhole is the first take of the panel, nothing subtracted.
+func (m *measuredPosition) panelWhole() []float64 {
+	if m.empty == nil {
+		return m.panel[0]
+	}
+	whole := slices.Clone(m.panel[0])
+	for n := range whole {
+		whole[n] += m.subtracted * m.empty[n]
+	}
+	return whole
 }
 
 // noiseDensity returns the noise's power density in a band: n samples hold, on average, n times that in |DFT|². NaN where unknown.
@@ -149,7 +161,9 @@ func windowed(x []float64, startS, rate float64, g dsp.GateWindow) (y []float64,
 func onset(x []float64, rate float64) float64 {
 	peak := 0.0
 	for _, v := range x {
-		peak = max(peak, math.Abs(v))
+		if a := math.Abs(v); a > peak {
+			peak = a
+		}
 	}
 	if peak == 0 {
 		return math.NaN()
@@ -202,8 +216,9 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	before = residual(padded, 1)
 	padded, from = neighbourhood(padded, from, len(target))
 	delay, gain = coarse, 1
+	delays := dsp.NewDelays(padded)
 	for range 20 {
-		y := dsp.FractionalDelay(padded, -delay)
+		y := delays.By(-delay)
 		slope := derivative(y, from, len(target))
 		var yy, ys, ss, ty, ts float64
 		for i, w := range weights {
@@ -229,7 +244,7 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 			break
 		}
 	}
-	y := dsp.FractionalDelay(padded, -delay)
+	y := delays.By(-delay)
 	var yy, ty float64
 	for i, w := range weights {
 		yy += w * w * y[from+i] * y[from+i]
@@ -309,9 +324,8 @@ func alignPosition(s *Survey, p *SurveyPosition, takes map[string][]response, sp
 		}
 	}
 	m.noise = m.noisePower()
-	m.panelWhole = m.panel[0]
 	if m.empty != nil {
-		m.panelWhole, m.subtracted = append([]float64(nil), m.panel[0]...), 1
+		m.subtracted = 1
 		for _, set := range [][][]float64{m.panel, m.flat} {
 			for _, x := range set {
 				for i := range x {

@@ -10,7 +10,21 @@ import "math"
 //
 // The sum is the exact one, not a windowed kernel: it is computed as a fast convolution of padded spectra.
 func FractionalDelay(x []float64, delaySamples float64) []float64 {
-	n := len(x)
+	return NewDelays(x).By(delaySamples)
+}
+
+// Delays moves the same samples by several delays: what does not depend on the delay is computed once.
+type Delays struct {
+	x        []float64
+	spectrum []complex128 // nil until a delay needs it
+}
+
+// NewDelays prepares x for By. x must not be changed until the last call. For use by one goroutine at a time.
+func NewDelays(x []float64) *Delays { return &Delays{x: x} }
+
+// By returns FractionalDelay(x, delaySamples).
+func (d *Delays) By(delaySamples float64) []float64 {
+	x, n := d.x, len(d.x)
 	y := make([]float64, n)
 	switch {
 	case n == 0 || math.IsInf(delaySamples, 0):
@@ -48,10 +62,13 @@ func FractionalDelay(x []float64, delaySamples float64) []float64 {
 		kernel[at] = numerator / (float64(m) - whole - part)
 		numerator = -numerator
 	}
-	X, K := RealSpectrum(x, size), RealSpectrum(kernel, size)
-	for k := range X {
-		X[k] *= K[k]
+	if d.spectrum == nil {
+		d.spectrum = RealSpectrum(x, size)
 	}
-	copy(y, RealSignal(X, size))
+	K := RealSpectrum(kernel, size)
+	for k, X := range d.spectrum {
+		K[k] = X * K[k]
+	}
+	copy(y, RealSignal(K, size))
 	return y
 }

@@ -68,3 +68,20 @@ func TestFractionalDelayDoesNotWrap(t *testing.T) {
 		t.Error("an infinite delay leaves silence")
 	}
 }
+
+// Several delays of the same samples are those one at a time, to the bit.
+func TestDelaysReuseTheSpectrum(t *testing.T) {
+	x := make([]float64, 700)
+	for i := range x {
+		x[i] = math.Sin(0.1*float64(i)*float64(i)/700) / (1 + float64(i%13))
+	}
+	d := NewDelays(x)
+	for _, delay := range []float64{0.3, -2.75, 4, 0.3} {
+		got, want := d.By(delay), FractionalDelay(x, delay)
+		for i := range want {
+			if got[i] != want[i] {
+				t.Fatalf("delay %g, sample %d: %g, want %g", delay, i, got[i], want[i])
+			}
+		}
+	}
+}
