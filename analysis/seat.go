@@ -303,35 +303,54 @@ type seatRun struct {
 	section  scatter.Section
 	layout   *rowLayout
 	built    []scatter.Well // of one panel; nil where not known
+	recorded *solved        // the recorded seats, where the structure is the single panel that was measured
 	progress func(float64)
 	done     float64 // solves finished, of
 	of       float64
 }
 
-// solved is what a solve gives at each place: a state of the panel, the last being the flat board.
-type solved struct {
-	states [][]listened // [state][place]
+// seatScene is a source, and places at which the field is asked for, as they stand to the structure's middle.
+type seatScene struct {
+	grid   grid
+	wells  [][]scatter.Well // states of the panel
+	source [3]float64
+	places [][3]float64
+	raw    bool // the fields are enough
 }
 
-// solve predicts the field of a structure at places, as they and the source stand to its middle.
-func (w *seatRun) solve(ctx context.Context, g grid, s scatterer, source [3]float64, places [][3]float64) (*solved, error) {
-	var receivers []scatter.Place
-	for _, p := range places {
-		receivers = append(receivers, placeAt(p))
-	}
+// solved is what a solve gives at each place of a scene: a state of the panel, the last being the flat board.
+type solved struct {
+	fields [][][]complex128 // [state][place][line]
+	states [][]listened     // [state][place]
+}
+
+// solve predicts the fields of all scenes of one structure.
+func (w *seatRun) solve(ctx context.Context, section *scatter.Section, scenes []seatScene) ([]*solved, error) {
 	speed := w.air.SpeedOfSoundMS
-	fields, err := s.scatteredField(ctx, placeAt(source), receivers, speed, g, func(share float64) { w.progress((w.done + share) / w.of) })
+	var asked []scene
+	for _, s := range scenes {
+		asked = append(asked, sceneOf(s.source, s.places, s.wells, s.grid))
+	}
+	all, err := scatteredFields(ctx, section, asked, speed, func(share float64) { w.progress((w.done + share) / w.of) })
 	if err != nil {
 		return nil, err
 	}
 	w.done++
-	out := &solved{states: make([][]listened, len(fields))}
-	for i := range fields {
-		out.states[i] = make([]listened, len(places))
-		parallel(0, len(places), func(p int) {
-			direct := max(distance(source, places[p]), nearestSeatM) // a listening area may reach over the loudspeaker
-			out.states[i][p] = w.view.listen(newEar(fields[i][p], g, direct, earliestOver(s.section, source, places[p])/speed, speed), direct)
-		})
+	var out []*solved
+	for n, fields := range all {
+		s := &scenes[n]
+		one := &solved{fields: fields, states: make([][]listened, len(fields))}
+		for i := range fields {
+			if s.raw {
+				break
+			}
+			one.states[i] = make([]listened, len(s.places))
+			parallel(0, len(s.places), func(p int) {
+				direct := max(distance(s.source, s.places[p]), nearestSeatM) // a listening area may reach over the loudspeaker
+				one.states[i][p] = w.view.listen(newEar(fields[i][p], s.grid, direct, earliestOver(*section, s.source, s.places[p])/speed, speed), direct)
+			})
+		}
+		out = append(out, one)
 	}
 	return out, nil
 }
@@ -403,31 +422,65 @@ func (r *run) newSeatRun(c SeatCriterion) (*seatRun, error) {
 // panelShiftsM are the sideways places of the panel that are tried beside its own.
 var panelShiftsM = []float64{-0.5, -0.25, 0.25, 0.5}
 
-// all solves whatever the seats need: the sweep, the panel moved sideways, turned, and with another beside.
+// all solves whatever the seats need: the sweep, the panel moved sideways, turned, and with another beside. All but the last see the same structure from other places; where seats are
+// areas, the places of the others are known from the sweep only.
 func (w *seatRun) all(ctx context.Context) error {
 	s := w.survey
-	w.of = float64(3 + len(panelShiftsM))
 	var places [][3]float64
+	chosen := true
 	for i := range s.Seats {
 		l := newSeatLine(&s.Seats[i], s.SourceM)
 		l.first = len(places)
 		w.lines = append(w.lines, l)
+		chosen = chosen && l.seat.Area == nil
 		for _, d := range l.distances {
 			for _, x := range l.columns {
 				places = append(places, [3]float64{x, d, l.z})
 			}
 		}
 	}
-	main, err := w.solve(ctx, w.fine, scatterer{w.section, w.sets}, s.SourceM, places)
+	scenes := []seatScene{{grid: w.fine, wells: w.sets, source: s.SourceM, places: places}}
+	measured := w.measuredHere()
+	if measured {
+		scenes = append(scenes, w.measuredScene())
+	}
+	first := len(scenes) // of the variants
+	var v *variants
+	w.of = 3
+	if chosen {
+		w.of = 2
+		var at [][3]float64
+		for i := range s.Seats {
+			at = append(at, s.Seats[i].PlaceM)
+		}
+		v = w.newVariants(at)
+		scenes = append(scenes, v.scenes...)
+	}
+	got, err := w.solve(ctx, &w.section, scenes)
 	if err != nil {
 		return err
 	}
-	var chosen []int
-	for _, l := range w.lines {
-		seat, column := w.sweep(l, main)
-		w.result.Seating.Seats, chosen = append(w.result.Seating.Seats, seat), append(chosen, column)
+	if measured {
+		w.recorded = got[1]
 	}
-	return w.variants(ctx, chosen, main)
+	var columns []int
+	for _, l := range w.lines {
+		seat, column := w.sweep(l, got[0])
+		w.result.Seating.Seats, columns = append(w.result.Seating.Seats, seat), append(columns, column)
+	}
+	main := got[0]
+	if got = got[first:]; !chosen {
+		var at [][3]float64
+		for _, seat := range w.result.Seating.Seats {
+			at = append(at, seat.PlaceM)
+		}
+		v = w.newVariants(at)
+		if got, err = w.solve(ctx, &w.section, v.scenes); err != nil {
+			return err
+		}
+	}
+	w.tune(v, got, columns, main)
+	return w.another(ctx, v)
 }
 
 // now returns which of the sets is the panel as it is: built where known, else designed.
@@ -542,83 +595,99 @@ func (w *seatRun) sweep(l *seatLine, main *solved) (Seat, int) {
 	return seat, bestColumn
 }
 
-// variants solves the panel moved sideways, turned, and with another beside, at the chosen places; chosen are the seats' columns in the main solve.
-func (w *seatRun) variants(ctx context.Context, chosen []int, main *solved) error {
+// variants are the places from which the panel is seen moved sideways and turned.
+type variants struct {
+	own       [][3]float64 // the seats' own areas, one after the other
+	distances [][]float64  // of each seat's tuning
+	first     []int        // of each seat's tuning, among the places of a moved panel
+	scenes    []seatScene  // one for each of panelShiftsM, and the panel lying
+}
+
+// listeners is how many places side by side belong to one.
+const listeners = 2*acrossHalf + 1
+
+// newVariants needs where the seats are: each seat's own area, and a coarse sweep along its line.
+func (w *seatRun) newVariants(at [][3]float64) *variants {
 	s := w.survey
-	seats := w.result.Seating.Seats
-	now := scatterer{w.section, w.sets[w.now():]}
-	// each seat's own area, and a coarse sweep along its line
-	var places [][3]float64
-	var first []int // of each seat's tuning
+	v := &variants{}
+	now := w.sets[w.now():]
 	const most = 14
-	around := func(x, d, z float64) {
+	around := func(x, d, z float64) (places [][3]float64) {
 		for k := -acrossHalf; k <= acrossHalf; k++ {
 			places = append(places, [3]float64{x + float64(k)*acrossStepM, d, z})
 		}
+		return places
 	}
-	for i := range seats {
-		around(seats[i].PlaceM[0], seats[i].PlaceM[1], seats[i].PlaceM[2])
-	}
-	own := places // the seats' own areas, one after the other
-	for i := range seats {
-		p := &seats[i]
-		first = append(first, len(places))
-		p.Tuning.DistanceM = tunedDistances(w.lines[i], p.PlaceM[1], most)
-		for _, d := range p.Tuning.DistanceM {
-			around(p.PlaceM[0], d, p.PlaceM[2])
+	var tuned [][3]float64
+	for i, p := range at {
+		v.own = append(v.own, around(p[0], p[1], p[2])...)
+		v.first = append(v.first, len(tuned))
+		v.distances = append(v.distances, tunedDistances(w.lines[i], p[1], most))
+		for _, d := range v.distances[i] {
+			tuned = append(tuned, around(p[0], d, p[2])...)
 		}
 	}
-	pick := func(got *solved, from int) SeatFigures {
-		var across []*listened
-		for k := range 2*acrossHalf + 1 {
-			across = append(across, &got.states[0][from+k])
-		}
-		return w.view.figures(across)
-	}
-	moved := func(shift float64, places [][3]float64) (out [][3]float64) {
+	seen := func(g grid, from func(p [3]float64) [3]float64, places [][3]float64) {
+		scene := seatScene{grid: g, wells: now, source: from(s.SourceM)}
 		for _, p := range places {
-			out = append(out, [3]float64{p[0] - shift, p[1], p[2]})
+			scene.places = append(scene.places, from(p))
 		}
-		return out
+		v.scenes = append(v.scenes, scene)
+	}
+	for _, shift := range panelShiftsM {
+		seen(w.coarse, func(p [3]float64) [3]float64 { return [3]float64{p[0] - shift, p[1], p[2]} }, tuned)
+	}
+	seen(w.fine, func(p [3]float64) [3]float64 { return [3]float64{p[2], p[1], -p[0]} }, v.own)
+	return v
+}
+
+// heardAt returns the figures of the place whose area begins at from.
+func (w *seatRun) heardAt(got *solved, from int) SeatFigures {
+	var across []*listened
+	for k := range listeners {
+		across = append(across, &got.states[0][from+k])
+	}
+	return w.view.figures(across)
+}
+
+// tune enters the panel moved and turned; chosen are the seats' columns in the main solve.
+func (w *seatRun) tune(v *variants, got []*solved, chosen []int, main *solved) {
+	seats := w.result.Seating.Seats
+	for i := range seats {
+		seats[i].Tuning.DistanceM = v.distances[i]
+		seats[i].Lying = w.heardAt(got[len(panelShiftsM)], i*listeners)
 	}
 	for _, shift := range insertZero(panelShiftsM) {
 		if shift == 0 {
 			w.unmoved(chosen, main)
 			continue
 		}
-		got, err := w.solve(ctx, w.coarse, now, moved(shift, [][3]float64{s.SourceM})[0], moved(shift, places[len(own):]))
-		if err != nil {
-			return err
-		}
+		moved := got[slices.Index(panelShiftsM, shift)]
 		for i := range seats {
 			t := &seats[i].Tuning
 			var row []SeatPoint
 			for k := range t.DistanceM {
-				f := pick(got, first[i]-len(own)+k*(2*acrossHalf+1))
+				f := w.heardAt(moved, v.first[i]+k*listeners)
 				row = append(row, f.point())
 			}
 			t.PanelXM, t.Points = append(t.PanelXM, shift), append(t.Points, row)
 		}
 	}
-	turned := func(p [3]float64) [3]float64 { return [3]float64{p[2], p[1], -p[0]} }
-	var lying [][3]float64
-	for _, p := range own {
-		lying = append(lying, turned(p))
+	for i := range seats {
+		w.chooseTuning(i)
 	}
-	got, err := w.solve(ctx, w.fine, now, turned(s.SourceM), lying)
+}
+
+// another hangs one more panel beside: a structure of its own.
+func (w *seatRun) another(ctx context.Context, v *variants) error {
+	wider := oneMore(w.layout)
+	section := wider.section(w.survey.Panel.HeightM)
+	got, err := w.solve(ctx, &section, []seatScene{{grid: w.fine, wells: [][]scatter.Well{wellsAsBuilt(wider, w.built)}, source: w.survey.SourceM, places: v.own}})
 	if err != nil {
 		return err
 	}
-	for i := range seats {
-		seats[i].Lying = pick(got, i*(2*acrossHalf+1))
-	}
-	wider := oneMore(w.layout)
-	if got, err = w.solve(ctx, w.fine, scatterer{wider.section(s.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(wider, w.built)}}, s.SourceM, own); err != nil {
-		return err
-	}
-	for i := range seats {
-		seats[i].Another = pick(got, i*(2*acrossHalf+1))
-		w.chooseTuning(i)
+	for i := range w.result.Seating.Seats {
+		w.result.Seating.Seats[i].Another = w.heardAt(got[0], i*listeners)
 	}
 	return nil
 }

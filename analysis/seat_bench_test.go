@@ -8,8 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/leadline/leadline/analysis/scatter"
 )
 
 // benchSeats is a survey of the virtual bench with the panel as it really is: positions on the arc, measured seats on the axis and 35 cm off it.
@@ -74,19 +72,18 @@ func compareBench(t *testing.T, s *Survey) (seats []*SeatMeasured, view seatView
 	if err != nil {
 		t.Fatal(err)
 	}
-	var places []scatter.Place
+	var places [][3]float64
 	for i := range s.Seats {
-		places = append(places, placeAt(s.Seats[i].PlaceM))
+		places = append(places, s.Seats[i].PlaceM)
 	}
 	g := w.measuredGrid()
-	structure := scatterer{w.section, w.sets}
-	fields, err := structure.scatteredField(ctx, placeAt(s.SourceM), places, r.air.SpeedOfSoundMS, g, func(float64) {})
+	fields, err := scatteredFields(ctx, &w.section, []scene{sceneOf(s.SourceM, places, w.sets, g)}, r.air.SpeedOfSoundMS, func(float64) {})
 	if err != nil {
 		t.Fatal(err)
 	}
 	source := w.seatSource(g)
 	for i, m := range r.seatPositions {
-		seats = append(seats, w.compare(m, r.seatGates[i], g, source, [2][]complex128{fields[0][i], fields[1][i]}))
+		seats = append(seats, w.compare(m, r.seatGates[i], g, source, [2][]complex128{fields[0][0][i], fields[0][1][i]}))
 	}
 	return seats, w.view
 }

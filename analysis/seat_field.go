@@ -13,56 +13,93 @@ import (
 	"github.com/leadline/leadline/dsp"
 )
 
-// scatterer is what stands before the listener: a panel, or a whole row solved as one structure, with one or more sets of wells behind its mouths.
-type scatterer struct {
-	section scatter.Section
-	wells   [][]scatter.Well // sets, each as long as section.Mouths
+// scene is what is asked of a structure, a panel or a whole row solved as one: where source and receivers stand to its middle, which sets of wells stand behind its mouths, and at which
+// frequencies.
+type scene struct {
+	scatter.Scene
+	wells [][]scatter.Well // sets, each as long as the section's mouths
+	grid  grid
 }
 
-// scatteredField returns what each set of wells sends to each receiver for a unit point source, [set][receiver][k], and last what the closed boxes of
-// the same outer size send. The outside is solved once per frequency for all of them and then forgotten, so that receivers may number thousands.
-// progress is called with the share that is done. Errors: an impossible section, a place inside it, or the context's.
-func (s *scatterer) scatteredField(ctx context.Context, source scatter.Place, receivers []scatter.Place, speed float64, g grid, progress func(float64)) ([][][]complex128, error) {
-	out := make([][][]complex128, len(s.wells)+1)
-	for i := range out {
-		out[i] = make([][]complex128, len(receivers))
-		for r := range receivers {
-			out[i][r] = make([]complex128, g.count())
+func sceneOf(source [3]float64, places [][3]float64, wells [][]scatter.Well, g grid) scene {
+	s := scene{Scene: scatter.Scene{Source: placeAt(source)}, wells: wells, grid: g}
+	for _, p := range places {
+		s.Receivers = append(s.Receivers, placeAt(p))
+	}
+	return s
+}
+
+// scatteredFields returns, for every scene, what each set of wells sends to each receiver for a unit point source, [scene][set][receiver][k], and as the last set what the closed boxes
+// of the same outer size send. The outside is solved once per frequency for all scenes and then forgotten, so that receivers may number thousands; the scenes' steps are whole multiples
+// of the finest one. progress is called with the share that is done. Errors: an impossible section, a place inside it, or the context's.
+func scatteredFields(ctx context.Context, section *scatter.Section, scenes []scene, speed float64, progress func(float64)) ([][][][]complex128, error) {
+	out := make([][][][]complex128, len(scenes))
+	finest := scenes[0].grid
+	for i := range scenes {
+		s := &scenes[i]
+		if s.grid.stepHz < finest.stepHz {
+			finest = s.grid
+		}
+		out[i] = make([][][]complex128, len(s.wells)+1)
+		for n := range out[i] {
+			out[i][n] = make([][]complex128, len(s.Receivers))
+			for r := range s.Receivers {
+				out[i][n][r] = make([]complex128, s.grid.count())
+			}
 		}
 	}
 	at := func(k int) error {
-		omega := 2 * math.Pi * float64(k) * g.stepHz
-		exterior, err := scatter.SolveExterior(omega/speed, &s.section, source, receivers, scatter.DefaultMesh)
+		omega := 2 * math.Pi * float64(k) * finest.stepHz
+		var asked []scatter.Scene
+		var who, lines []int
+		for i := range scenes {
+			g := &scenes[i].grid
+			every := int(math.Round(g.stepHz / finest.stepHz))
+			if k%every == 0 && k/every >= g.first && k/every <= g.last {
+				asked, who, lines = append(asked, scenes[i].Scene), append(who, i), append(lines, k/every)
+			}
+		}
+		if len(asked) == 0 {
+			return nil
+		}
+		exteriors, err := scatter.SolveExteriors(omega/speed, section, asked, scatter.DefaultMesh)
 		if err != nil {
 			return err
 		}
-		for i, wells := range s.wells {
-			field, err := exterior.Panel(wells, scatter.AirLosses(omega), nil)
-			if err != nil {
-				return err
+		for n, exterior := range exteriors {
+			s, fields, line := &scenes[who[n]], out[who[n]], lines[n]
+			for i, wells := range s.wells {
+				field, err := exterior.Panel(wells, scatter.AirLosses(omega), nil)
+				if err != nil {
+					return err
+				}
+				for r := range field {
+					fields[i][r][line] = field[r]
+				}
 			}
-			for r := range receivers {
-				out[i][r][k] = field[r]
+			for r := range s.Receivers {
+				fields[len(s.wells)][r][line] = exterior.Flat(r)
 			}
-		}
-		for r := range receivers {
-			out[len(s.wells)][r][k] = exterior.Flat(r)
 		}
 		return nil
 	}
-	errs := make([]error, g.count())
+	last := 0
+	for i := range scenes {
+		last = max(last, int(math.Round(scenes[i].grid.stepHz/finest.stepHz))*scenes[i].grid.last)
+	}
+	errs := make([]error, last+1)
 	var next, done atomic.Int64
-	next.Store(int64(g.last) + 1)
+	next.Store(int64(last) + 1)
 	var wait sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
 			for ctx.Err() == nil {
 				k := int(next.Add(-1)) // the dearest first
-				if k < g.first {
+				if k < 1 {
 					return
 				}
 				errs[k] = at(k)
-				progress(float64(done.Add(1)) / float64(g.last-g.first+1))
+				progress(float64(done.Add(1)) / float64(last))
 			}
 		})
 	}

@@ -92,15 +92,11 @@ func TestSeatLargeBoardIsAMirror(t *testing.T) {
 	source := [3]float64{0, 1.5, 0}
 	places := [][3]float64{{0, 0.6, 0}, {0, 1, 0}, {0.35, 0.8, 0}, {-0.3, 0.5, 0.2}}
 	g := newGrid(1500, 0.0145)
-	var receivers []scatter.Place
-	for _, p := range places {
-		receivers = append(receivers, placeAt(p))
-	}
-	s := scatterer{section: board}
-	fields, err := s.scatteredField(context.Background(), placeAt(source), receivers, speed, g, func(float64) {})
+	all, err := scatteredFields(context.Background(), &board, []scene{sceneOf(source, places, nil, g)}, speed, func(float64) {})
 	if err != nil {
 		t.Fatal(err)
 	}
+	fields := all[0]
 	for i, p := range places {
 		direct, image := distance(source, p), distance([3]float64{source[0], -source[1], source[2]}, p)
 		near(t, "shortest way over the board", shortestOver([2]float64{-4, 4}, 8, source, p), image, 1e-9, "the image's")
@@ -130,16 +126,17 @@ func TestSeatLargeBoardIsAMirror(t *testing.T) {
 // BenchmarkSeatReceivers times the field at many places against that at one, in the same run: the metric places/one is their ratio. The outside is solved once for all.
 func BenchmarkSeatReceivers(b *testing.B) {
 	p := Panel{DepthsM: prime13, WellWidthM: 0.04, FinThicknessM: 0.005, HeightM: 0.6, CapM: 0.01, BackM: 0.005}
-	s := scatterer{panelSection(&p), [][]scatter.Well{wellsOf(prime13)}}
-	var receivers []scatter.Place
+	section := panelSection(&p)
+	var receivers [][3]float64
 	for d := range 40 {
 		for x := -3; x <= 3; x++ {
-			receivers = append(receivers, placeAt([3]float64{0.1 * float64(x), 0.3 + 0.05*float64(d), 0}))
+			receivers = append(receivers, [3]float64{0.1 * float64(x), 0.3 + 0.05*float64(d), 0})
 		}
 	}
-	solve := func(r []scatter.Place) func() {
+	solve := func(places [][3]float64) func() {
 		return func() {
-			if _, err := s.scatteredField(context.Background(), placeAt([3]float64{0, 2.6, 0}), r, 343.2, grid{50, 2, 131}, func(float64) {}); err != nil {
+			s := sceneOf([3]float64{0, 2.6, 0}, places, [][]scatter.Well{wellsOf(prime13)}, grid{50, 2, 131})
+			if _, err := scatteredFields(context.Background(), &section, []scene{s}, 343.2, func(float64) {}); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -15,22 +15,34 @@ func (r *run) takeSeats() {
 	r.positions, r.gates = r.positions[:n], r.gates[:n]
 }
 
+// measuredHere tells whether seats were recorded and the structure before the listener is the one that was.
+func (w *seatRun) measuredHere() bool { return len(w.seatPositions) > 0 && w.survey.Row == nil }
+
+// measuredScene asks for the field of the single panel, also where the survey has a row, at the recorded seats.
+func (w *seatRun) measuredScene() seatScene {
+	scene := seatScene{grid: w.measuredGrid(), wells: [][]scatter.Well{wellsAsBuilt(singlePanel(&w.survey.Panel), w.built)}, source: w.survey.SourceM, raw: true}
+	for _, m := range w.seatPositions {
+		scene.places = append(scene.places, m.survey.MicM)
+	}
+	return scene
+}
+
 // measured sets the recordings of the seats beside the prediction, both gated alike. They hold the single panel, also where the survey has a row.
 func (w *seatRun) measured(ctx context.Context) error {
 	if len(w.seatPositions) == 0 {
 		return nil
 	}
-	single := singlePanel(&w.survey.Panel)
-	g := w.measuredGrid()
-	var places []scatter.Place
-	for _, m := range w.seatPositions {
-		places = append(places, placeAt(m.survey.MicM))
+	scene := w.measuredScene()
+	if w.recorded == nil {
+		section := singlePanel(&w.survey.Panel).section(w.survey.Panel.HeightM)
+		w.done = w.of - 1 // the last part's progress once more
+		got, err := w.solve(ctx, &section, []seatScene{scene})
+		if err != nil {
+			return err
+		}
+		w.recorded = got[0]
 	}
-	structure := scatterer{single.section(w.survey.Panel.HeightM), [][]scatter.Well{wellsAsBuilt(single, w.built)}}
-	fields, err := structure.scatteredField(ctx, placeAt(w.survey.SourceM), places, w.air.SpeedOfSoundMS, g, func(float64) {})
-	if err != nil {
-		return err
-	}
+	fields, g := w.recorded.fields, scene.grid
 	source := w.seatSource(g)
 	for n, m := range w.seatPositions {
 		for i := range w.result.Seating.Seats {

@@ -146,12 +146,13 @@ func TestSeatsPredicted(t *testing.T) {
 	s.Panel = p
 	fresh.of = 1
 	single := singlePanel(&p)
-	coarse, err := fresh.solve(context.Background(), fresh.coarse, scatterer{single.section(p.HeightM), [][]scatter.Well{single.wells()}}, s.SourceM, [][3]float64{{0, 0.5, 0}, {0, 1, 0}, {0.4, 0.8, 0.1}})
+	section := single.section(p.HeightM)
+	coarse, err := fresh.solve(context.Background(), &section, []seatScene{{grid: fresh.coarse, wells: [][]scatter.Well{single.wells()}, source: s.SourceM, places: [][3]float64{{0, 0.5, 0}, {0, 1, 0}, {0.4, 0.8, 0.1}}}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i, want := range []SeatPoint{axis.Sweep.Design[slices.Index(axis.Sweep.DistanceM, 0.5)], axis.Design.point(), g.Seats[1].Design.point()} {
-		f := fresh.view.figures([]*listened{&coarse.states[0][i]})
+		f := fresh.view.figures([]*listened{&coarse[0].states[0][i]})
 		near(t, "strongest third octave with half the lines", float64(f.WorstDB), float64(want.WorstDB), 0.3, "late sound folds back into half the time")
 		near(t, "comb with half the lines", float64(f.MeanCombDB), float64(want.MeanCombDB), 0.1, "as above")
 	}

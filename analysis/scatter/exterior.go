@@ -19,6 +19,12 @@ type Place struct {
 	Z float64
 }
 
+// Scene is a source and the receivers that hear it.
+type Scene struct {
+	Source    Place
+	Receivers []Place
+}
+
 // Mesh says how finely the outside is solved.
 type Mesh struct {
 	PerWavelength float64 // boundary elements per wavelength, at least
@@ -62,6 +68,16 @@ type heightMode struct {
 // p = 2 (p_inc + ∫ p ∂G/∂n over the sides and the back − ∫ G v over the mouths), however the velocities v vary.
 // Errors: an impossible section or wavenumber, one that is too large for its wavelength or its narrowest well, a place on or inside a box, a singular system.
 func SolveExterior(k float64, section *Section, source Place, receivers []Place, mesh Mesh) (*Exterior, error) {
+	all, err := SolveExteriors(k, section, []Scene{{source, receivers}}, mesh)
+	if err != nil {
+		return nil, err
+	}
+	return all[0], nil
+}
+
+// SolveExteriors is SolveExterior for several scenes before one section: the equations are solved once, each place being one more right-hand side. Places that several scenes
+// share, or that mirror each other in a section that is its own mirror image, count once. Errors: as SolveExterior; no scene is none.
+func SolveExteriors(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*Exterior, error) {
 	if !(k > 0) || math.IsInf(k, 0) {
 		return nil, fmt.Errorf("wavenumber %g 1/m: expected a positive number", k)
 	}
@@ -71,7 +87,10 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 	if mesh.Functions < 1 || mesh.Functions > maxFunctions || !(mesh.PerWavelength > 0) {
 		return nil, fmt.Errorf("mesh of %g elements per wavelength and %d functions across a mouth: expected positive numbers, and %d functions at most", mesh.PerWavelength, mesh.Functions, maxFunctions)
 	}
-	places := append([]Place{source}, receivers...)
+	var places []Place
+	for _, s := range scenes {
+		places = append(append(places, s.Source), s.Receivers...)
+	}
 	for i, p := range places {
 		if sum := p.X + p.Y + p.Z; math.IsNaN(sum) || math.IsInf(sum, 0) {
 			return nil, fmt.Errorf("place %d at x = %g m, y = %g m, z = %g m: expected finite numbers", i, p.X, p.Y, p.Z)
@@ -100,33 +119,39 @@ func SolveExterior(k float64, section *Section, source Place, receivers []Place,
 	if err != nil {
 		return nil, fmt.Errorf("wavenumber %g 1/m: %w", k, err)
 	}
-	e := &Exterior{K: k, mouths: section.Mouths, functions: mesh.Functions, shapes: newModeShapes(mesh.Functions)}
-	z := e.project(b)
-	heights, err := newHeights(k, section, places, mesh)
+	z, incident := b.couple(section.Mouths), b.incident()
+	heights, err := newHeights(k, section, scenes, mesh)
 	if err != nil {
 		return nil, err
 	}
-	e.flat = heights.closedBoxes(b, places)
-	e.height = heights.modes(k, section, places, z, mesh.Functions)
-	return e, nil
+	out := make([]*Exterior, len(scenes))
+	views := b.views
+	for i, h := range heights {
+		n := 1 + len(scenes[i].Receivers)
+		e := &Exterior{K: k, mouths: section.Mouths, functions: mesh.Functions, shapes: newModeShapes(mesh.Functions)}
+		e.project(b, views[:n], incident)
+		e.flat = h.closedBoxes(b, views[:n], places[:n])
+		e.height = h.modes(k, section, places[:n], z, mesh.Functions)
+		out[i], views, places = e, views[n:], places[n:]
+	}
+	return out, nil
 }
 
 // turned returns the sign of function f in the image of a mouth: the odd ones are turned over.
 func turned(f, image int) float64 { return 1 - 2*float64(f&image&1) }
 
-// project reduces the solution to ∫ p φ over the mouths: it sets those for the source and the radiation to
-// the receivers, and returns those for a unit velocity of each function.
-func (e *Exterior) project(b *boundary) *matrix {
-	n := e.functions
-	unknowns := len(e.mouths) * n
+// couple returns ∫ p φ over the section's mouths for a unit velocity of each function.
+func (b *boundary) couple(mouths []Mouth) *matrix {
+	n := b.functions
+	unknowns := len(mouths) * n
 	z := newMatrix(unknowns, unknowns)
 	known := map[[3]int64][]complex128{}
-	for i, on := range e.mouths {
-		for j, of := range e.mouths[:i+1] {
+	for i, on := range mouths {
+		for j, of := range mouths[:i+1] {
 			key := [3]int64{finely(on.WidthM()), finely(of.WidthM()), finely(on.X0M - of.X0M)}
 			direct := known[key]
 			if direct == nil {
-				direct = mutual(e.K, on, of, n)
+				direct = mutual(b.k, on, of, n)
 				known[key] = direct
 			}
 			u, v := b.mouthViews[i], b.mouthViews[j]
@@ -141,10 +166,16 @@ func (e *Exterior) project(b *boundary) *matrix {
 			}
 		}
 	}
-	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(b.views)-1)
-	incident := b.incident()
+	return z
+}
+
+// project reduces the solution to ∫ p φ over the mouths for a source, views[0], and to the radiation to the receivers, the other views.
+func (e *Exterior) project(b *boundary, views []view, incident []matrix) {
+	n := e.functions
+	unknowns := len(e.mouths) * n
+	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(views)-1)
 	for j, m := range b.mouthViews {
-		for p, v := range b.views {
+		for p, v := range views {
 			image := m.image ^ v.image
 			for f := range n {
 				row := m.column*n + f
@@ -158,7 +189,6 @@ func (e *Exterior) project(b *boundary) *matrix {
 			}
 		}
 	}
-	return z
 }
 
 // incident returns ∫ G φ over the mouths for each image of a place: per function and place.

@@ -21,11 +21,27 @@ type heights struct {
 	edge         []complex128 // per receiver: exact over Kirchhoff in the vertical section
 }
 
-// newHeights prepares the quadrature over the height and the edge factors for places[0] as the source and the rest as receivers.
-func newHeights(k float64, section *Section, places []Place, mesh Mesh) (*heights, error) {
+// newHeights prepares quadratures over the height and edge factors, for every scene its own.
+func newHeights(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*heights, error) {
+	out := make([]*heights, len(scenes))
+	for i := range scenes {
+		out[i] = newHeight(k, section, append([]Place{scenes[i].Source}, scenes[i].Receivers...))
+	}
+	if section.HeightM == 0 {
+		return out, nil
+	}
+	edges, err := edgeFactors(k, section, scenes, mesh)
+	for i, edge := range edges {
+		out[i].edge = edge
+	}
+	return out, err
+}
+
+// newHeight prepares the quadrature over the height, for sources and receivers at the given places.
+func newHeight(k float64, section *Section, places []Place) *heights {
 	h := &heights{outer: section.HeightM, inner: section.HeightM - 2*section.CapM, symmetric: true}
 	if h.outer == 0 {
-		return h, nil
+		return h
 	}
 	steepest, longest := 0.0, 0.0
 	for _, p := range places {
@@ -49,7 +65,7 @@ func newHeights(k float64, section *Section, places []Place, mesh Mesh) (*height
 			h.weight = append(h.weight, g[1]*h.outer/float64(pieces))
 		}
 	}
-	return h, h.edgeFactors(k, section, places, mesh)
+	return h
 }
 
 // distance returns how far p is from the nearest box's outline, in metres.
@@ -63,56 +79,129 @@ func (s *Section) distance(p Point) float64 {
 	return nearest
 }
 
-// edgeFactors solves the vertical section, a closed box seen from the places' distances, exactly and by Kirchhoff's approximation.
-func (h *heights) edgeFactors(k float64, section *Section, places []Place, mesh Mesh) error {
-	depth := 0.0
+// edgeFactors solves the vertical section, a closed box seen from the places' distances, exactly and by Kirchhoff's approximation. It returns the ratio, per scene and receiver.
+// Both vary slowly with the distance but for a line source's own field: where receivers of one height have many distances, they are interpolated.
+func edgeFactors(k float64, section *Section, scenes []Scene, mesh Mesh) ([][]complex128, error) {
+	height, depth := section.HeightM, 0.0
 	for _, b := range section.Boxes {
 		depth = max(depth, b.DepthM)
 	}
-	upright := Section{Boxes: []Box{{-h.outer / 2, h.outer / 2, depth}}}
-	var distinct []Place
-	index := make([]int, len(places))
-	for i, p := range places {
-		// the factor varies slowly: places within 5 mm share one
-		q := Place{Point: Point{p.Z, 0.005 * math.Round(max(section.middleDistance(p.Point), 0.02)/0.005)}}
-		index[i] = len(distinct)
-		for j, d := range distinct {
-			if i > 0 && j > 0 && d == q {
-				index[i] = j
+	upright := Section{Boxes: []Box{{-height / 2, height / 2, depth}}}
+	// places within 5 mm share a factor
+	rounded := func(p Place) Place {
+		return Place{Point: Point{p.Z, 0.005 * math.Round(max(section.middleDistance(p.Point), 0.02)/0.005)}}
+	}
+	spans, several := map[float64]*span{}, map[Place]bool{} // of the receivers' distances, by height
+	count := map[float64]int{}
+	for _, s := range scenes {
+		for _, p := range s.Receivers {
+			if spans[p.Z] == nil {
+				spans[p.Z] = &span{}
+			}
+			q := rounded(p)
+			spans[p.Z].include(q.Y)
+			if !several[q] {
+				several[q] = true
+				count[p.Z]++
 			}
 		}
-		if index[i] == len(distinct) {
-			distinct = append(distinct, q)
+	}
+	series := map[float64]*radial{} // of what is interpolated
+	for z, s := range spans {
+		reach := height/2 + math.Abs(z)
+		f := newRadialTo(edgeDigits, *s, k*(math.Hypot(s.from, reach)-s.from-math.Hypot(s.to, reach)+s.to))
+		if f.terms < count[z] {
+			series[z] = &f
 		}
+	}
+	// every scene's distinct places, and where its receivers are found among them
+	type found struct {
+		distinct Scene
+		at       map[Place]int     // of a place by itself
+		nodes    map[float64][]int // of interpolated ones, by height
+	}
+	all, seen := make([]found, len(scenes)), make([]Scene, len(scenes))
+	for i, s := range scenes {
+		d := &all[i]
+		d.distinct.Source, d.at, d.nodes = rounded(s.Source), map[Place]int{}, map[float64][]int{}
+		add := func(p Place) int {
+			d.distinct.Receivers = append(d.distinct.Receivers, p)
+			return len(d.distinct.Receivers) - 1
+		}
+		for _, p := range s.Receivers {
+			if f := series[p.Z]; f != nil {
+				for n := 0; len(d.nodes[p.Z]) < f.terms; n++ {
+					d.nodes[p.Z] = append(d.nodes[p.Z], add(Place{Point: Point{p.Z, f.node(n)}}))
+				}
+				continue
+			}
+			q := rounded(p)
+			if _, known := d.at[q]; !known {
+				d.at[q] = add(q)
+			}
+		}
+		seen[i] = d.distinct
 	}
 	// below some hundred hertz the edges and not the wavelength ask for elements: with as few as an eighth of it needs, a bare box is off by a fifth and more
-	mesh.PerWavelength = max(mesh.PerWavelength, 32*2*math.Pi/(k*h.outer))
-	exact, err := SolveExterior(k, &upright, distinct[0], distinct[1:], mesh)
+	mesh.PerWavelength = max(mesh.PerWavelength, 32*2*math.Pi/(k*height))
+	exact, err := SolveExteriors(k, &upright, seen, mesh)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	factor := make([]complex128, len(distinct))
-	pieces := max(2, int(math.Ceil(k*h.outer/3)))
-	for i := 1; i < len(distinct); i++ {
-		var kirchhoff complex128
-		for piece := range pieces {
-			for _, g := range gauss8 {
-				z := h.outer * ((float64(piece)+g[0])/float64(pieces) - 0.5)
-				r1 := math.Hypot(distinct[0].X-z, distinct[0].Y)
-				r2 := math.Hypot(distinct[i].X-z, distinct[i].Y)
-				p1, slope1 := hankel(k * r1)
-				p2, slope2 := hankel(k * r2)
-				// the mean of 2 p ∂G/∂n in both directions
-				both := scale(p1*slope2, distinct[i].Y/r2) + scale(p2*slope1, distinct[0].Y/r1)
-				kirchhoff -= scale(both, k/16*g[1]*h.outer/float64(pieces))
+	out := make([][]complex128, len(scenes))
+	for i, s := range scenes {
+		d := &all[i]
+		interpolated := map[float64][2][]complex128{} // exact, and by Kirchhoff
+		for z, nodes := range d.nodes {
+			f := series[z]
+			values := newMatrix(f.terms, 2)
+			for n, r := range nodes {
+				p := d.distinct.Receivers[r]
+				line := lineSource(k, p.Y)
+				values.row(n)[0], values.row(n)[1] = exact[i].Flat(r)/line, kirchhoff(k, height, d.distinct.Source.Point, p.Point)/line
 			}
+			both := interpolated[z]
+			coefficients := f.series(values)
+			for n := range f.terms {
+				both[0], both[1] = append(both[0], coefficients.row(n)[0]), append(both[1], coefficients.row(n)[1])
+			}
+			interpolated[z] = both
 		}
-		factor[i] = exact.Flat(i-1) / kirchhoff
+		known := map[int]complex128{}
+		for _, p := range s.Receivers {
+			if f := series[p.Z]; f != nil {
+				both := interpolated[p.Z]
+				out[i] = append(out[i], f.sum(both[0], rounded(p).Y)/f.sum(both[1], rounded(p).Y))
+				continue
+			}
+			r := d.at[rounded(p)]
+			if _, ok := known[r]; !ok {
+				known[r] = exact[i].Flat(r) / kirchhoff(k, height, d.distinct.Source.Point, d.distinct.Receivers[r].Point)
+			}
+			out[i] = append(out[i], known[r])
+		}
 	}
-	for _, j := range index[1:] {
-		h.edge = append(h.edge, factor[j])
+	return out, nil
+}
+
+// edgeDigits is to how many digits edge factors are interpolated, far more than they are good for.
+const edgeDigits = 5
+
+// kirchhoff returns what a strip from −height/2 to height/2 in the plane y = 0 scatters by Kirchhoff's approximation: the mean of 2 ∫ p ∂G/∂n in both directions.
+func kirchhoff(k, height float64, source, receiver Point) (sum complex128) {
+	pieces := max(2, int(math.Ceil(k*height/3)))
+	for piece := range pieces {
+		for _, g := range gauss8 {
+			z := height * ((float64(piece)+g[0])/float64(pieces) - 0.5)
+			r1 := math.Hypot(source.X-z, source.Y)
+			r2 := math.Hypot(receiver.X-z, receiver.Y)
+			p1, slope1 := hankel(k * r1)
+			p2, slope2 := hankel(k * r2)
+			both := scale(p1*slope2, receiver.Y/r2) + scale(p2*slope1, source.Y/r1)
+			sum -= scale(both, k/16*g[1]*height/float64(pieces))
+		}
 	}
-	return nil
+	return sum
 }
 
 // middleDistance returns the distance of p from the middle of the boxes' fronts.
@@ -147,10 +236,9 @@ type vertical struct {
 	series    []matrix // per image and element: in a receiver's distance
 }
 
-// newVertical needs the span of the receivers' distances.
-func (h *heights) newVertical(b *boundary, sourceZ, receiverZ float64, receivers span) *vertical {
+// newVertical needs the source's column and the span of the receivers' distances.
+func (h *heights) newVertical(b *boundary, source int, sourceZ, receiverZ float64, receivers span) *vertical {
 	var s span
-	source := b.views[0].column
 	for _, columns := range b.distance {
 		s.include(columns[source]...)
 	}
@@ -179,15 +267,15 @@ func (h *heights) newVertical(b *boundary, sourceZ, receiverZ float64, receivers
 	return v
 }
 
-// closedBoxes returns, per receiver, what the closed boxes scatter.
-func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
+// closedBoxes returns, per receiver, what the closed boxes scatter; the first of the places is the source, seen as views says.
+func (h *heights) closedBoxes(b *boundary, views []view, places []Place) []complex128 {
 	spans := map[float64]*span{} // of the receivers' distances, by height
 	for p, place := range places[1:] {
 		if spans[place.Z] == nil {
 			spans[place.Z] = &span{}
 		}
 		for _, columns := range b.distance {
-			spans[place.Z].include(columns[b.views[1+p].column]...)
+			spans[place.Z].include(columns[views[1+p].column]...)
 		}
 	}
 	type listener struct {
@@ -198,15 +286,15 @@ func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
 	verticals := map[float64]*vertical{} // by the receivers' height
 	out := make([]complex128, len(places)-1)
 	for r := range out {
-		l := listener{b.views[1+r], places[1+r].Z}
+		l := listener{views[1+r], places[1+r].Z}
 		if places[0].X == 0 {
 			l.image = 0 // mirror images hear the same
 		}
 		if _, known := heard[l]; !known {
 			if h.outer > 0 && verticals[l.z] == nil {
-				verticals[l.z] = h.newVertical(b, places[0].Z, l.z, *spans[l.z])
+				verticals[l.z] = h.newVertical(b, views[0].column, places[0].Z, l.z, *spans[l.z])
 			}
-			heard[l] = b.scattered(l.view, verticals[l.z])
+			heard[l] = b.scattered(views[0], l.view, verticals[l.z])
 		}
 		out[r] = heard[l]
 		if h.outer > 0 {
@@ -218,8 +306,7 @@ func (h *heights) closedBoxes(b *boundary, places []Place) []complex128 {
 
 // scattered returns ∫ p ∂G/∂n over the boundary for one receiver, averaged over both directions so that it is reciprocal, every element
 // weighed by what the vertical plane makes of it (nil for infinite height).
-func (b *boundary) scattered(receiver view, v *vertical) (sum complex128) {
-	source := b.views[0]
+func (b *boundary) scattered(source, receiver view, v *vertical) (sum complex128) {
 	for g := range b.images {
 		// what is seen from an image of a place is what the place sees of the images: only how the two differ counts
 		s, r := g^source.image, g^receiver.image

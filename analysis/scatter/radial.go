@@ -25,12 +25,15 @@ type radial struct {
 
 // newRadial covers a span. Phase is by how much, in radians, the fastest of the functions turns over it. The error stays below 1e-10 of the
 // functions, mostly far below: the factor on phase is found by trying, from places almost on the panel to places far away.
-func newRadial(s span, phase float64) radial {
+func newRadial(s span, phase float64) radial { return newRadialTo(11, s, phase) }
+
+// newRadialTo is newRadial to about so many digits.
+func newRadialTo(digits float64, s span, phase float64) radial {
 	c := math.Sqrt(s.from * s.to)
 	f := radial{centre: c, reach: max((s.to-c)/(s.to+c), 1e-6)}
 	// the ellipse with foci ±reach that touches the unit circle gives the rate of convergence
 	rate := math.Log((1 + math.Sqrt(1-f.reach*f.reach)) / f.reach)
-	f.terms = int(math.Ceil(25.3/rate+1.3*phase)) + 2
+	f.terms = int(math.Ceil(digits*math.Ln10/rate+1.3*phase)) + 2
 	return f
 }
 

@@ -232,10 +232,11 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 			z.row(i)[j] = scale(projected.row(i)[len(places)+j]+projected.row(j)[len(places)+i], 0.5)
 		}
 	}
-	h, err := newHeights(k, section, places, mesh)
+	heights, err := newHeights(k, section, []Scene{{source, receivers}}, mesh)
 	if err != nil {
 		t.Fatal(err)
 	}
+	h := heights[0]
 	spreadOf := func(p Place, x Point, z float64) complex128 {
 		r := math.Hypot(p.X-x.X, p.Y-x.Y)
 		return spread(k, r, p.Z-z, lineSource(k, r))
