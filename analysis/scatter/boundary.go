@@ -1,6 +1,9 @@
 package scatter
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Point is a place in the plane of the panel's cross-section, in metres: X along the front, Y out of the panel.
 type Point struct{ X, Y float64 }
@@ -39,53 +42,15 @@ var (
 	}
 )
 
+const coarseFrom = 3.5 // lengths
+
 // quadrature returns the rule for an element of length l seen from distance r: the coarse one suffices
 // (relative error (kl)⁴/4320, below 1e-4 at an eighth of a wavelength) unless the point is close.
 func quadrature(r, l float64) [][2]float64 {
-	if r > 3.5*l {
+	if r > coarseFrom*l {
 		return gauss2[:]
 	}
 	return gauss8[:]
-}
-
-// rays are the straight ways from some points y to one point x, with the Hankel functions of their lengths r.
-type rays struct {
-	k         float64
-	x         Point
-	direction []Point         // (x−y)/r
-	kr        []float64       // lengths, times k
-	hankel    [][2]complex128 // H0⁽¹⁾(kr) and H1⁽¹⁾(kr)
-	distances []float64       // for who needs them: of x from the middles of elements
-}
-
-// to begins anew, with rays to x.
-func (s *rays) to(k float64, x Point) {
-	s.k, s.x, s.direction, s.kr = k, x, s.direction[:0], s.kr[:0]
-}
-
-// from adds the ray from y.
-func (s *rays) from(y Point) {
-	dx, dy := s.x.X-y.X, s.x.Y-y.Y
-	r := math.Sqrt(dx*dx + dy*dy)
-	inverse := 1 / r
-	s.direction = append(s.direction, Point{dx * inverse, dy * inverse})
-	s.kr = append(s.kr, s.k*r)
-}
-
-// trace evaluates the functions, once all rays are there.
-func (s *rays) trace() {
-	if len(s.hankel) < len(s.kr) {
-		s.hankel = make([][2]complex128, 2*len(s.kr))
-	}
-	hankels(s.hankel[:len(s.kr)], s.kr)
-}
-
-// green returns G = (i/4) H0⁽¹⁾(kr) of ray i.
-func (s *rays) green(i int) complex128 { return scaleI(s.hankel[i][0], 0.25) }
-
-// slope returns (1/4) H1⁽¹⁾(kr) times the part along t of ray i: α t·∇_x G, and −ik times that is t·∇_x G.
-func (s *rays) slope(i int, t Point) complex128 {
-	return scale(s.hankel[i][1], 0.25*s.direction[i].dot(t))
 }
 
 func scale(z complex128, f float64) complex128 { return complex(real(z)*f, imag(z)*f) }
@@ -107,59 +72,76 @@ func lineSource(k, r float64) complex128 {
 // the back, as at the mouths, where velocities are singular, it would cost accuracy.
 func coupling(k float64) complex128 { return complex(0, 1/k) }
 
-// influence tells what every element of a run does to a point x of the boundary with the given normal: the elements' coefficients of
+// cast adds the rays with which the elements of a run act on a point x of the boundary with the given normal.
+func (r *run) cast(x, normal Point, coupled bool, s *rays) {
+	list, distances := slices.Grow(s.list, r.count*(len(gauss8)+1)+1), s.distances
+	for i := range r.count {
+		u := float64(i)
+		distance := x.distance(r.middle(i))
+		distances = append(distances, distance)
+		if distance > coarseFrom*r.lengthM {
+			list = append(list, r.way(x, u+gauss2[0][0], r.normal), r.way(x, u+gauss2[1][0], r.normal))
+			continue
+		}
+		for _, point := range gauss8 {
+			list = append(list, r.way(x, u+point[0], r.normal))
+		}
+	}
+	if coupled {
+		tangent := Point{normal.Y, -normal.X}
+		for i := range r.count + 1 {
+			list = append(list, r.way(x, float64(i), tangent))
+		}
+	}
+	s.list, s.distances = list, distances
+}
+
+// way returns the ray to x from the point u elements from the beginning.
+func (r *run) way(x Point, u float64, t Point) ray {
+	return ray{x.X - (r.from.X + u*r.step.X), x.Y - (r.from.Y + u*r.step.Y), t.X, t.Y}
+}
+
+// influence tells, once the rays are traced, what every element of a run does to the point: the elements' coefficients of
 // ½ − D − α N for piecewise constant pressure, with α = 0 unless the point is coupled. The hypersingular N is reduced to the elements' end points
 // (Maue's identity, Z. Phys. 126 (1949) 601):
 //
 //	∫ ∂²G/∂n_x∂n_y ds = k² n_x·n_y ∫ G ds − t_x·∇_x [G(x,b) − G(x,a)].
-func (r *run) influence(k float64, x, normal Point, coupled bool, dst []complex128, s *rays) {
-	s.to(k, x)
-	if coupled {
-		s.from(r.from)
-	}
-	s.distances = s.distances[:0]
-	for i := range r.count {
-		if coupled {
-			s.from(r.at(float64(i + 1)))
-		}
-		distance := x.distance(r.middle(i))
-		s.distances = append(s.distances, distance)
-		for _, point := range quadrature(distance, r.lengthM) {
-			s.from(r.at(float64(i) + point[0]))
-		}
-	}
-	s.trace()
-
-	tangent := Point{normal.Y, -normal.X}
-	var before complex128
-	ray := 0
-	if coupled {
-		before, ray = s.slope(0, tangent), 1
-	}
-	for i := range r.count {
-		var after complex128
-		if coupled {
-			after = s.slope(ray, tangent)
-			ray++
-		}
-		distance := s.distances[i]
+//
+// It takes the results and distances that belong to its rays, and returns the rest of them.
+func (r *run) influence(k float64, normal Point, coupled bool, dst []complex128, traced [][2]complex128, distances []float64) ([][2]complex128, []float64) {
+	for i, distance := range distances[:r.count] {
 		var single, double complex128 // ∫ G ds and (−i/k) ∫ ∂G/∂n_y ds
-		for _, point := range quadrature(distance, r.lengthM) {
-			weight := point[1] * r.lengthM
-			single += scale(s.green(ray), weight)
-			double += scale(s.slope(ray, r.normal), weight)
-			ray++
-		}
 		dst[i] = 0
-		if own := distance < r.lengthM/4; own {
-			single, double = 0.5i/complex(k, 0)*integralH0(k*r.lengthM/2), 0
+		switch {
+		case distance < r.lengthM/4: // its own
+			single = 0.5i / complex(k, 0) * integralH0(k*r.lengthM/2)
 			dst[i] = 0.5
+			traced = traced[len(gauss8):]
+		case distance > coarseFrom*r.lengthM: // as below, with equal weights
+			a, b, weight := &traced[0], &traced[1], r.lengthM/8
+			double = complex(weight*(real(a[1])+real(b[1])), weight*(imag(a[1])+imag(b[1])))
+			if coupled {
+				single = complex(-weight*(imag(a[0])+imag(b[0])), weight*(real(a[0])+real(b[0])))
+			}
+			traced = traced[len(gauss2):]
+		default:
+			for q, point := range gauss8 {
+				weight := point[1] * r.lengthM / 4
+				single += scaleI(traced[q][0], weight)
+				double += scale(traced[q][1], weight)
+			}
+			traced = traced[len(gauss8):]
 		}
 		if coupled {
-			dst[i] += scale(after-before, r.turn)
 			double += scale(single, normal.dot(r.normal))
 		}
 		dst[i] -= scaleI(double, k)
-		before = after
 	}
+	if coupled {
+		for i := range dst[:r.count] {
+			dst[i] += scale(traced[i+1][1]-traced[i][1], r.turn/4)
+		}
+		traced = traced[r.count+1:]
+	}
+	return traced, distances[r.count:]
 }

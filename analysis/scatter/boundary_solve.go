@@ -196,29 +196,33 @@ func (b *boundary) mouthBlock(on *run, m Mouth) []complex128 {
 	for i := range on.count {
 		driven, moments := out[2*i*b.functions:][:b.functions], out[(2*i+1)*b.functions:][:b.functions]
 		points.lay(m, on.middle(i), b.k*m.WidthM()/2)
-		for q, at := range rule {
-			s.to(b.k, on.at(float64(i)+at[0]))
+		s.to(b.k, Point{})
+		for _, at := range rule {
+			s.x = on.at(float64(i) + at[0])
 			for _, x := range points.x {
-				s.from(Point{x, 0})
+				s.from(Point{x, 0}, on.normal)
 			}
-			s.trace()
-			for ray := range points.x {
-				value := points.value[ray*b.functions:][:b.functions]
-				if q == 0 {
-					green := s.green(ray)
-					if on.coupled {
-						green += s.slope(ray, on.normal)
-					}
-					for f, v := range value {
-						driven[f] -= scale(green, v)
-					}
-				}
-				if !on.front() {
-					slope := scaleI(s.slope(ray, on.normal), b.k*on.lengthM*at[1])
-					for f, v := range value {
-						moments[f] += scale(slope, v)
-					}
-				}
+		}
+		s.trace()
+		for ray := range points.x {
+			value := points.value[ray*b.functions:][:b.functions]
+			green := s.green(ray)
+			if on.coupled {
+				green += s.slope(ray, 1)
+			}
+			for f, v := range value {
+				driven[f] -= scale(green, v)
+			}
+			if on.front() {
+				continue
+			}
+			var slope complex128
+			for q, at := range rule {
+				slope += s.slope(q*len(points.x)+ray, on.lengthM*at[1])
+			}
+			slope = scaleI(slope, b.k)
+			for f, v := range value {
+				moments[f] += scale(slope, v)
 			}
 		}
 	}
@@ -233,32 +237,35 @@ func (r *run) front() bool { return r.normal.Y > 0 }
 func (b *boundary) see(g, column int, place Point) {
 	s := &b.rays
 	s.to(b.k, place)
+	layer, distance := b.complexes.take(b.count), b.floats.take(b.count)
+	element := 0
 	for r := range b.images[0] {
 		on := &b.images[0][r]
 		for i := range on.count {
-			s.from(on.middle(i))
-			for _, point := range quadrature(place.distance(on.middle(i)), on.lengthM) {
-				s.from(on.at(float64(i) + point[0]))
+			middle := on.middle(i)
+			s.from(middle, on.normal)
+			distance[element] = place.distance(middle)
+			for _, point := range quadrature(distance[element], on.lengthM) {
+				s.from(on.at(float64(i)+point[0]), on.normal)
 			}
+			element++
 		}
 	}
 	s.trace()
-	layer, distance := b.complexes.take(b.count), b.floats.take(b.count)
-	ray, element := 0, 0
+	ray := 0
+	element = 0
 	for r := range b.images[0] {
 		on := &b.images[0][r]
-		for i := range on.count {
-			distance[element] = place.distance(on.middle(i))
+		for range on.count {
 			incident := s.green(ray)
 			if on.coupled {
-				incident -= s.slope(ray, on.normal) // the ray runs from the element to the place
+				incident -= s.slope(ray, 1) // the ray runs from the element to the place
 			}
 			b.right[g].row(element)[column] = incident
-			rule := quadrature(distance[element], on.lengthM)
 			ray++
 			var sum complex128
-			for _, point := range rule {
-				sum += scale(s.slope(ray, on.normal), point[1])
+			for _, point := range quadrature(distance[element], on.lengthM) {
+				sum += s.slope(ray, point[1])
 				ray++
 			}
 			layer[element] = scaleI(sum, b.k*on.lengthM)
@@ -298,17 +305,28 @@ func (b *boundary) block(on, from *run) []complex128 {
 	if shift != 0 {
 		long.count += on.count - 1
 	}
+	s, looks := &b.rays, on.count
+	if shift != 0 {
+		looks = 1
+	}
+	s.to(b.k, Point{})
+	for i := range looks {
+		long.cast(on.middle(i), on.normal, on.coupled, s)
+	}
+	s.trace()
+	traced, distances := s.traced, s.distances
+	if shift == 0 {
+		for i := range on.count {
+			traced, distances = long.influence(b.k, on.normal, on.coupled, out[i*from.count:][:from.count], traced, distances)
+		}
+		return out
+	}
 	entries := b.complexes.take(long.count)
-	long.influence(b.k, on.middle(0), on.normal, on.coupled, entries, &b.rays)
+	long.influence(b.k, on.normal, on.coupled, entries, traced, distances)
 	for i := range on.count {
-		start := 0
-		switch {
-		case shift < 0:
+		start := i
+		if shift < 0 {
 			start = on.count - 1 - i
-		case shift > 0:
-			start = i
-		case i > 0:
-			long.influence(b.k, on.middle(i), on.normal, on.coupled, entries, &b.rays)
 		}
 		copy(out[i*from.count:][:from.count], entries[start:])
 	}

@@ -207,7 +207,7 @@ func (b *boundary) incident() []matrix {
 				points.lay(m, place, b.k*m.WidthM()/2)
 				s.to(b.k, place)
 				for _, x := range points.x {
-					s.from(Point{x, 0})
+					s.from(Point{x, 0}, Point{})
 				}
 				s.trace()
 				for ray := range points.x {

@@ -410,7 +410,7 @@ func heightDefect(k, rho, h float64) complex128 {
 	for piece := range pieces {
 		for _, g := range gauss8 {
 			u := h * (float64(piece) + g[0]) / float64(pieces)
-			r := math.Hypot(rho, u)
+			r := math.Sqrt(rho*rho + u*u)
 			sum -= cmplx.Rect(u/(4*math.Pi*r)*g[1]/float64(pieces), k*r)
 		}
 	}
@@ -419,7 +419,7 @@ func heightDefect(k, rho, h float64) complex128 {
 	for piece := range 5 {
 		for _, g := range gauss8 {
 			u := complex(h, decay/k*(float64(piece)+g[0]))
-			r := cmplx.Sqrt(u*u + complex(rho*rho, 0))
+			r := sqrtUp(u*u + complex(rho*rho, 0))
 			sum -= scale(1i*cmplx.Exp(complex(0, k)*r)/(4*math.Pi*r), g[1]*decay/k)
 		}
 	}

@@ -2,7 +2,6 @@ package scatter
 
 import (
 	"math"
-	"math/cmplx"
 	"slices"
 	"sync"
 )
@@ -154,8 +153,9 @@ func transform(n int) float64 {
 // nodes returns how many nodes a quadrature needs for so many functions times one that is singular at z, in the complex plane where the mouth lies from −1 to 1, and turns by
 // phase (rad) over half the mouth: the error is about 1e-6, and 0 says that no rule does it.
 func nodes(functions int, z complex128, phase float64) int {
-	root := cmplx.Sqrt(z*z - 1)
-	rate := math.Log(max(cmplx.Abs(z+root), cmplx.Abs(z-root)))
+	re, square := real(z), imag(z)*imag(z)
+	sum := (math.Sqrt((re+1)*(re+1)+square) + math.Sqrt((re-1)*(re-1)+square)) / 2 // the half axes of the ellipse through z with foci ±1 are this and
+	rate := math.Log(sum + math.Sqrt(max(0, sum*sum-1)))                           // this root; their sum gives the rate of convergence
 	need := max(8, 5+phase, 7/max(rate, 1e-3)+phase/2) + float64(max(0, functions-4))
 	for n := 8; n <= mostNodes; n += max(4, n/8*4) {
 		if need <= float64(n) {
@@ -171,21 +171,29 @@ const mostNodes = 64
 // mouthPoints are points of a quadrature over a mouth.
 type mouthPoints struct {
 	functions int
+	n         int // nodes of the rule whose values are there, for mouths of this width; 0 for others
+	width     float64
 	x         []float64 // places in y = 0
 	value     []float64 // per place and function: the integral over the mouth of φ_f g is Σ value·g
 }
 
 // lay chooses points for integrals of a function of y that is singular where y = x, such as Green's.
 func (p *mouthPoints) lay(m Mouth, x Point, phase float64) {
-	p.x, p.value = p.x[:0], p.value[:0]
+	p.x = p.x[:0]
 	half := m.WidthM() / 2
 	z := complex((x.X-m.MidM())/half, x.Y/half)
 	if n := nodes(p.functions, z, phase); n > 0 {
 		r := ruleOf(n)
-		for q, xi := range r.node {
+		for _, xi := range r.node {
 			p.x = append(p.x, m.MidM()+half*xi)
-			p.value = append(p.value, make([]float64, p.functions)...)
-			value := p.value[q*p.functions:]
+		}
+		if p.n == n && p.width == m.WidthM() && len(p.value) == n*p.functions {
+			return // as for the element before
+		}
+		p.n, p.width = n, m.WidthM()
+		p.value = slices.Grow(p.value[:0], n*p.functions)[:n*p.functions]
+		for q := range n {
+			value := p.value[q*p.functions:][:p.functions]
 			r.values(value, q)
 			for f := range value {
 				value[f] *= m.WidthM()
@@ -194,6 +202,7 @@ func (p *mouthPoints) lay(m Mouth, x Point, phase float64) {
 		return
 	}
 	// two pieces that meet beside x, each fine towards both of its ends, where either the velocity or Green's function is singular
+	p.n, p.value = 0, p.value[:0]
 	middle := min(max(real(z), -1), 1)
 	for _, ends := range [2][2]float64{{-1, middle}, {middle, 1}} {
 		if ends[1]-ends[0] > 1e-9 {
@@ -250,23 +259,29 @@ func mutual(k float64, a, b Mouth, functions int) []complex128 {
 	}
 	area := a.WidthM() * b.WidthM()
 	inner := make([]complex128, functions)
+	kr, h := make([]float64, n*n), make([][2]complex128, n*n)
+	for q, xi := range r.node {
+		for p, t := range r.node {
+			kr[q*n+p] = k * math.Abs(a.MidM()-b.MidM()+(a.WidthM()*xi-b.WidthM()*t)/2)
+			if same {
+				kr[q*n+p] = max(k*a.WidthM()/2*math.Abs(xi-t), 1e-300) // 0 is not asked for
+			}
+		}
+	}
+	hankels(h, kr)
 	for q, xi := range r.node {
 		clear(inner)
 		for p, t := range r.node {
-			var green complex128 // with the weights of p where these are separate
-			switch {
-			case !same:
-				green = lineSource(k, math.Abs(a.MidM()-b.MidM()+(a.WidthM()*xi-b.WidthM()*t)/2))
-			default:
+			h0 := h[q*n+p][0]
+			green := scaleI(h0, 0.25) // with the weights of p where these are separate
+			if same {
 				// G = −J0(kr) ln|ξ−t|/2π and a rest without singularity
 				u := math.Abs(xi - t)
-				kr := k * a.WidthM() / 2 * u
 				ratio := logs[q*n+p] / (r.weight[q] * r.weight[p])
 				if u == 0 {
 					green = complex(-(math.Log(k*a.WidthM()/4)+eulerGamma+ratio)/(2*math.Pi), 0.25)
 				} else {
-					h0, _ := hankel(kr)
-					green = scaleI(h0, 0.25) + complex(real(h0)*(math.Log(u)-ratio)/(2*math.Pi), 0)
+					green += complex(real(h0)*(math.Log(u)-ratio)/(2*math.Pi), 0)
 				}
 			}
 			for f := range inner {
