@@ -83,6 +83,7 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 	r.survey = s
 	r.takeSeats()
 	r.chooseRange()
+	r.forgetBeyondGates()
 	if err := r.predict(ctx, s.Panel.DepthsM); err != nil {
 		return nil, err
 	}

@@ -111,7 +111,7 @@ func (r *run) doubtPlaces() bool {
 	seen := make([]sighting, len(r.positions))
 	parallel(0, len(seen), func(i int) {
 		m := r.positions[i]
-		s := sighting{i: i, startM: m.startS * r.air.SpeedOfSoundMS, directM: m.directS * r.air.SpeedOfSoundMS, laterM: math.NaN()}
+		s := sighting{i: i, startM: m.fileStartS * r.air.SpeedOfSoundMS, directM: m.directS * r.air.SpeedOfSoundMS, laterM: math.NaN()}
 		if r.flat[i] != nil && m.empty != nil && last > first {
 			if s.likeness = r.alike(i, r.flat[i], r.modelFlat[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
 				s.laterM = s.likeness.laterM

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/leadline/leadline/dsp"
@@ -77,6 +78,34 @@ type Window struct {
 
 // keptPositions is the largest number of positions of which a result keeps the responses: some 5 megabytes.
 const keptPositions = 200
+
+// forgetBeyondGates cuts all responses of very many positions to what the gates and the time view still need: their memory would grow with the positions.
+func (r *run) forgetBeyondGates() {
+	if len(r.positions) <= keptPositions {
+		return
+	}
+	for i, m := range r.positions {
+		m.keepBetween(min(m.directS, r.gates[i].window.OpenS)-0.003, r.gates[i].window.ClosedS+0.004)
+	}
+}
+
+// keepBetween drops the samples before and after two times.
+func (m *measuredPosition) keepBetween(fromS, toS float64) {
+	from := max(0, int((fromS-m.startS)*m.sampleRateHz))
+	to := int((toS - m.startS) * m.sampleRateHz)
+	cut := func(x []float64) []float64 {
+		return slices.Clone(x[min(from, len(x)):max(min(from, len(x)), min(to, len(x)))])
+	}
+	if m.empty != nil {
+		m.empty = cut(m.empty)
+	}
+	for _, set := range [][][]float64{m.panel, m.flat} {
+		for n := range set {
+			set[n] = cut(set[n])
+		}
+	}
+	m.startS += float64(from) / m.sampleRateHz
+}
 
 // keepResponses cuts the responses of every position around its gate.
 func (r *run) keepResponses() {

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/leadline/leadline/analysis/scatter"
+	"github.com/leadline/leadline/dsp"
 )
 
 // Fields without kept solutions, 300 receivers in two parts, against the solutions kept.
@@ -122,6 +123,38 @@ func TestMedianWithin(t *testing.T) {
 	x[1000] = -1
 	if !medianWithin(x, share) {
 		t.Error("not said of a response with noise 80 dB below its peak")
+	}
+}
+
+// Responses cut to what the gate needs are gated as before.
+func TestForgetBeyondGates(t *testing.T) {
+	const rate = 48000.0
+	r := rand.New(rand.NewPCG(5, 8))
+	x := make([]float64, 4000)
+	for i := range x {
+		x[i] = r.NormFloat64()
+	}
+	window := dsp.GateWindow{OpenS: 0.02011, FullS: 0.0206, FallS: 0.0281, ClosedS: 0.0303}
+	m := &measuredPosition{sampleRateHz: rate, startS: 0.0031, fileStartS: 0.0031, directS: 0.0152, empty: slices.Clone(x), panel: [][]float64{slices.Clone(x)}}
+	want, wantS := windowed(x, m.startS, rate, window)
+	positions, gates := []*measuredPosition{m}, []gate{{window: window}}
+	for range keptPositions { // as many as make it cut
+		positions, gates = append(positions, &measuredPosition{sampleRateHz: rate}), append(gates, gate{})
+	}
+	(&run{positions: positions, gates: gates}).forgetBeyondGates()
+	if n := len(m.empty); n >= len(x)/2 || n != len(m.panel[0]) {
+		t.Fatalf("%d samples kept of the empty room, %d of the panel, of %d", n, len(m.panel[0]), len(x))
+	}
+	for _, kept := range [][]float64{m.empty, m.panel[0]} {
+		got, gotS := windowed(kept, m.startS, rate, window)
+		if len(got) != len(want) || math.Abs(gotS-wantS) > 1e-12 {
+			t.Fatalf("%d samples from %g s, want %d from %g s", len(got), gotS, len(want), wantS)
+		}
+		for i := range want {
+			if math.Abs(got[i]-want[i]) > 1e-9 {
+				t.Fatalf("sample %d: %g, want %g: times differ by rounding alone", i, got[i], want[i])
+			}
+		}
 	}
 }
 

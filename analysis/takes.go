@@ -26,6 +26,7 @@ type measuredPosition struct {
 	survey        *SurveyPosition
 	sampleRateHz  float64
 	startS        float64
+	fileStartS    float64     // when the reference take's file begins, by the survey's distance; startS before anything was cut off
 	directS       float64     // arrival of the direct sound
 	empty         []float64   // mean of the takes; nil without an empty room
 	panel, flat   [][]float64 // each take aligned to empty, empty subtracted where there is one
@@ -364,6 +365,7 @@ func (w *positionAlignment) take(state string, take *response, scale float64, sh
 		w.sampleRateHz = take.sampleRateHz
 		w.reference, w.origin = x, peak
 		w.startS = w.directS - peak/w.sampleRateHz
+		w.fileStartS = w.startS
 		w.white = variance(x, int(peak-0.0015*w.sampleRateHz), w.sampleRateHz)
 		w.add(state, x, 0)
 		w.alignment = append(w.alignment, a)
