@@ -377,7 +377,7 @@ func TestDirectSoundsTellSides(t *testing.T) {
 		mirror[0] = -mirror[0]
 		direct := distance(s.SourceM, p.MicM) / 343.2
 		start := direct - distance(s.SourceM, mirror)/343.2 + 0.004 // a latency that all files share
-		r.positions = append(r.positions, &measuredPosition{survey: &p, directS: direct, startS: start, sampleRateHz: 48000})
+		r.positions = append(r.positions, &measuredPosition{survey: &p, directS: direct, startS: start, fileStartS: start, sampleRateHz: 48000})
 	}
 	n := len(r.positions)
 	r.flat, r.panel, r.result.Positions = make([][]complex128, n), make([][]complex128, n), make([]Position, n)
