@@ -160,7 +160,7 @@ func rowPlan(id string, row *analysis.Row) template.HTML {
 			return ""
 		}
 		p.rect("wood", px(b.X0M), top, (b.X1M-b.X0M)*scale, row.DepthM*scale)
-		p.text("t-strong", "middle", px((b.X0M+b.X1M)/2), top-7, b.Kind)
+		p.text("t-strong", "middle", px((b.X0M+b.X1M)/2), top-7, shorten(b.Kind, 2)) // one letter, by the survey
 	}
 	width := row.WellWidthM
 	if !finite(width) || width <= 0 {

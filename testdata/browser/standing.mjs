@@ -126,7 +126,7 @@ export function standing({ folder, pages, test, browser }) {
     for (const name of ["check", "predict"]) {
       const { page, done } = await open(browser(), folder, name);
       const order = await page.evaluate(() => [...document.querySelectorAll("h2")].map((h) => h.id));
-      assert.deepEqual(order, ["checked", "verdict", "next", "sure", "pictures", "numbers", "method", "caution", "glossary"]);
+      assert.deepEqual(order, ["checked", "verdict", "next", "sure", "seats", "pictures", "numbers", "method", "caution", "glossary"]);
       for (const landmark of ["header", "nav", "main", "footer"]) assert.equal(await page.locator(landmark).count(), 1, landmark);
       const bare = await page.evaluate(() => [...document.querySelectorAll(".picture")].filter((p) => p.querySelector("svg") && !p.querySelector("table")).map((p) => p.textContent.slice(0, 60)));
       assert.deepEqual(bare, [], "pictures without a table");
