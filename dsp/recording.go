@@ -296,6 +296,7 @@ func mixed(channels [][]float64, i int) float64 {
 }
 
 // sweepsWithin lists the peaks among the first hop lags that stand out as a sweep does, at least most of a sweep apart.
+// It uses these lags up.
 func (d *Deconvolution) sweepsWithin(hop, sweep, origin int) []found {
 	square := 0.0
 	for _, v := range d.lags {
@@ -303,7 +304,7 @@ func (d *Deconvolution) sweepsWithin(hop, sweep, origin int) []found {
 	}
 	threshold := math.Sqrt(square / float64(len(d.lags)) * math.Pow(10, foundDB/10.0))
 	var list []found
-	lags := slices.Clone(d.lags[:hop])
+	lags := d.lags[:hop]
 	for {
 		i := argMaxAbs(lags)
 		if math.Abs(lags[i]) <= threshold || square == 0 {
