@@ -65,33 +65,39 @@ func placeAt(p [3]float64) scatter.Place {
 // progress is called with the share that is done. Errors: an impossible section, or the context's.
 func solveOutside(ctx context.Context, section scatter.Section, source scatter.Place, receivers []scatter.Place, speed float64, g grid, progress func(float64)) (*outside, error) {
 	o := &outside{grid: g, speed: speed, exteriors: make([]*scatter.Exterior, g.count())}
-	errs := make([]error, g.count())
-	var next, done atomic.Int64
-	next.Store(int64(g.last) + 1)
-	var wait sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wait.Go(func() {
-			for ctx.Err() == nil {
-				k := int(next.Add(-1)) // the dearest first
-				if k < g.first {
-					return
-				}
-				wave := 2 * math.Pi * float64(k) * g.stepHz / speed
-				o.exteriors[k], errs[k] = scatter.SolveExterior(wave, &section, source, receivers, scatter.DefaultMesh)
-				progress(float64(done.Add(1)) / float64(g.last-g.first+1))
-			}
-		})
+	err := everyLine(ctx, g.first, g.last, progress, func(k int) (err error) {
+		wave := 2 * math.Pi * float64(k) * g.stepHz / speed
+		o.exteriors[k], err = scatter.SolveExterior(wave, &section, source, receivers, scatter.DefaultMesh)
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("prediction: %w", err)
 	}
-	wait.Wait()
+	return o, nil
+}
+
+// everyLine solves the lines from first to last of a grid on all processors, the highest and so dearest first, and returns the error of the lowest that has one.
+// A cancelled context ends it early, with the context's error.
+func everyLine(ctx context.Context, first, last int, progress func(float64), solve func(k int) error) error {
+	errs := make([]error, max(0, last-first+1))
+	var done atomic.Int64
+	parallel(0, len(errs), func(i int) {
+		if ctx.Err() != nil {
+			return
+		}
+		i = len(errs) - 1 - i
+		errs[i] = solve(first + i)
+		progress(float64(done.Add(1)) / float64(len(errs)))
+	})
 	if ctx.Err() != nil {
-		return nil, ctx.Err()
+		return ctx.Err()
 	}
 	for _, err := range errs {
 		if err != nil {
-			return nil, fmt.Errorf("prediction: %w", err)
+			return err
 		}
 	}
-	return o, nil
+	return nil
 }
 
 // fitAtMost is how many positions the depth fit and the estimate of a drift take: the solved outsides and the fit's equations grow with them, what they tell hardly does any more.

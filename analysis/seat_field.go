@@ -5,9 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"runtime"
-	"sync"
-	"sync/atomic"
 
 	"github.com/leadline/leadline/analysis/scatter"
 	"github.com/leadline/leadline/dsp"
@@ -87,30 +84,8 @@ func scatteredFields(ctx context.Context, section *scatter.Section, scenes []sce
 	for i := range scenes {
 		last = max(last, int(math.Round(scenes[i].grid.stepHz/finest.stepHz))*scenes[i].grid.last)
 	}
-	errs := make([]error, last+1)
-	var next, done atomic.Int64
-	next.Store(int64(last) + 1)
-	var wait sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wait.Go(func() {
-			for ctx.Err() == nil {
-				k := int(next.Add(-1)) // the dearest first
-				if k < 1 {
-					return
-				}
-				errs[k] = at(k)
-				progress(float64(done.Add(1)) / float64(last))
-			}
-		})
-	}
-	wait.Wait()
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
-	}
-	for _, err := range errs {
-		if err != nil {
-			return nil, fmt.Errorf("seats: %w", err)
-		}
+	if err := everyLine(ctx, 1, last, progress, at); err != nil {
+		return nil, fmt.Errorf("seats: %w", err)
 	}
 	return out, nil
 }
