@@ -10,6 +10,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/go-audio/riff"
 )
@@ -75,6 +76,12 @@ const (
 	maxWholeBytes = min(int64(8<<30), int64(math.MaxInt))
 )
 
+// blocks are kept from file to file: *[]byte, of blockBytes or of one frame that is longer.
+var blocks = sync.Pool{New: func() any {
+	b := make([]byte, blockBytes)
+	return &b
+}}
+
 const (
 	doExport  = "export it again as plain WAV: 16, 24 or 32-bit integer, or 32-bit float"
 	doCopy    = "copy the file again from where it was recorded, or export it again"
@@ -113,7 +120,6 @@ type WAVStream struct {
 	blockAlign, container int     // bytes per frame and per sample
 	full                  float64 // integer value of full scale, in the container
 	position              int64   // next frame
-	block                 []byte
 
 	// Where a block is wider than the valid bits they stand at its top. Some writers put them at the bottom, which shows
 	// only in the data: the bits seen, and those that differ from the sign.
@@ -246,12 +252,14 @@ func (s *WAVStream) ReadFrames(dst [][]float64) (int, error) {
 	if left < int64(want) {
 		want = int(left)
 	}
+	block := blocks.Get().(*[]byte)
+	defer blocks.Put(block)
+	if len(*block) < s.blockAlign {
+		*block = make([]byte, s.blockAlign)
+	}
 	for done := 0; done < want; {
-		frames := min(max(1, blockBytes/s.blockAlign), want-done)
-		if n := frames * s.blockAlign; len(s.block) < n {
-			s.block = make([]byte, n)
-		}
-		if err := s.readBlock(dst, done, frames); err != nil {
+		frames := min(len(*block)/s.blockAlign, want-done)
+		if err := s.readBlock(dst, done, (*block)[:frames*s.blockAlign]); err != nil {
 			return 0, err
 		}
 		done += frames
@@ -265,10 +273,9 @@ func (s *WAVStream) ReadFrames(dst [][]float64) (int, error) {
 	return want, nil
 }
 
-// readBlock decodes the next frames into dst[c][at:].
-func (s *WAVStream) readBlock(dst [][]float64, at, frames int) error {
-	offset := s.dataOffset + s.position*int64(s.blockAlign)
-	block := s.block[:frames*s.blockAlign]
+// readBlock decodes the next frames, as many as block holds, into dst[c][at:].
+func (s *WAVStream) readBlock(dst [][]float64, at int, block []byte) error {
+	offset, frames := s.dataOffset+s.position*int64(s.blockAlign), len(block)/s.blockAlign
 	if err := s.readAt("data", block, offset); err != nil {
 		return err
 	}
@@ -305,14 +312,7 @@ func (s *WAVStream) decode(dst []float64, src []byte) int {
 	p := 0
 	switch {
 	case s.info.Float && s.container == 4:
-		for i := range dst {
-			x := float64(math.Float32frombits(binary.LittleEndian.Uint32(src[p:])))
-			dst[i] = x
-			if x-x != 0 {
-				return i
-			}
-			p += align
-		}
+		return floatsOf(dst, src, align)
 	case s.info.Float:
 		for i := range dst {
 			x := math.Float64frombits(binary.LittleEndian.Uint64(src[p:]))
@@ -327,22 +327,8 @@ func (s *WAVStream) decode(dst []float64, src []byte) int {
 			dst[i] = (float64(src[p]) - 128) * scale
 			p += align
 		}
-	case s.container == 2:
-		for i := range dst {
-			dst[i] = float64(int16(binary.LittleEndian.Uint16(src[p:]))) * scale
-			p += align
-		}
-	case s.container == 3:
-		for i := range dst {
-			b := src[p : p+3]
-			dst[i] = float64(int32(b[0])|int32(b[1])<<8|int32(int8(b[2]))<<16) * scale
-			p += align
-		}
 	default:
-		for i := range dst {
-			dst[i] = float64(int32(binary.LittleEndian.Uint32(src[p:]))) * scale
-			p += align
-		}
+		wordsOf(dst, src, s.container, align, scale)
 	}
 	return len(dst)
 }

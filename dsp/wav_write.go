@@ -53,44 +53,57 @@ func WriteWAV(w io.Writer, a *Audio, f WAVFormat) error {
 	head = le.AppendUint32(head, uint32(dataBytes))
 	pad := dataBytes % 2
 	le.PutUint32(head[4:], uint32(len(head)+dataBytes+pad-8))
-	if _, err := w.Write(head); err != nil {
-		return fmt.Errorf("writing WAV: %w", err)
-	}
 
-	scale := math.Ldexp(1, f.BitsPerSample-1)
-	block := make([]byte, 0, max(align, min(blockBytes, dataBytes+1)))
-	for i := range frames {
-		for _, samples := range a.Channels {
-			x := samples[i]
-			switch {
-			case f.Float && sampleBytes == 4:
-				block = le.AppendUint32(block, math.Float32bits(float32(x)))
-			case f.Float:
-				block = le.AppendUint64(block, math.Float64bits(x))
-			default:
-				v := int32(math.RoundToEven(x * scale))
-				switch sampleBytes {
-				case 2:
-					block = le.AppendUint16(block, uint16(v))
-				case 3:
-					block = append(block, byte(v), byte(v>>8), byte(v>>16))
-				default:
-					block = le.AppendUint32(block, uint32(v))
-				}
-			}
+	kept := blocks.Get().(*[]byte)
+	defer blocks.Put(kept)
+	if room := len(head) + align + pad; len(*kept) < room {
+		*kept = make([]byte, room)
+	}
+	block := *kept
+	filled := copy(block, head)
+	for at := 0; at < frames; {
+		n := min((len(block)-pad-filled)/align, frames-at)
+		for c, samples := range a.Channels {
+			encode(block[filled+c*sampleBytes:], samples[at:at+n], align, f)
 		}
-		last := i == frames-1
-		if last && pad == 1 {
-			block = append(block, 0)
+		filled, at = filled+n*align, at+n
+		if at == frames && pad == 1 {
+			block[filled] = 0
+			filled++
 		}
-		if last || len(block)+align > cap(block) {
-			if _, err := w.Write(block); err != nil {
-				return fmt.Errorf("writing WAV: %w", err)
-			}
-			block = block[:0]
+		if _, err := w.Write(block[:filled]); err != nil {
+			return fmt.Errorf("writing WAV: %w", err)
 		}
+		filled = 0
 	}
 	return nil
+}
+
+// encode puts one channel into the interleaved dst, whose first sample is the channel's.
+func encode(dst []byte, samples []float64, align int, f WAVFormat) {
+	if f.Float && f.BitsPerSample == 32 {
+		toFloats(dst, samples, align)
+		return
+	}
+	le := binary.LittleEndian
+	scale := math.Ldexp(1, f.BitsPerSample-1)
+	p := 0
+	for _, x := range samples {
+		if f.Float {
+			le.PutUint64(dst[p:], math.Float64bits(x))
+		} else {
+			v := int32(math.RoundToEven(x * scale))
+			switch f.BitsPerSample {
+			case 16:
+				le.PutUint16(dst[p:], uint16(v))
+			case 24:
+				dst[p], dst[p+1], dst[p+2] = byte(v), byte(v>>8), byte(v>>16)
+			default:
+				le.PutUint32(dst[p:], uint32(v))
+			}
+		}
+		p += align
+	}
 }
 
 // checkWritable finds every reason not to write before the first byte is written.
@@ -114,11 +127,21 @@ func checkWritable(a *Audio, f WAVFormat) error {
 		return fmt.Errorf("%d frames of %d bytes exceed the 4 GiB of a WAV file: write fewer channels or a shorter piece", len(a.Channels[0]), align)
 	}
 	scale := math.Ldexp(1, bits-1)
+	sure := 1 - 1/scale // what is no larger can be written
+	switch {
+	case f.Float && bits == 32:
+		sure = math.MaxFloat32
+	case f.Float:
+		sure = math.MaxFloat64
+	}
 	for c, samples := range a.Channels {
 		if len(samples) != len(a.Channels[0]) {
 			return fmt.Errorf("channel %d has %d samples, channel 1 has %d, expected one length", c+1, len(samples), len(a.Channels[0]))
 		}
 		for i, x := range samples {
+			if math.Abs(x) <= sure {
+				continue
+			}
 			switch {
 			case x-x != 0:
 				return fmt.Errorf("sample %d (from 0) of channel %d is %v, expected a finite value", i, c+1, x)
