@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -33,25 +34,25 @@ func BenchmarkFiles(b *testing.B) {
 	if err := os.MkdirAll(out, 0o777); err != nil {
 		b.Fatal(err)
 	}
-	one := func(i int) error {
-		a, err := ReadWAV(filepath.Join(dir, fmt.Sprintf("rec%02d.wav", i)))
+	one := func(i int, segment, response []float64) error {
+		w, err := OpenWAV(filepath.Join(dir, fmt.Sprintf("rec%02d.wav", i)))
 		if err != nil {
 			return err
 		}
-		d, err := inverse.Deconvolve(a.Channels[0])
-		if err != nil {
+		defer w.Close()
+		if n, err := w.ReadFrames([][]float64{segment}); err != nil || n < len(segment) {
+			return fmt.Errorf("%d samples, %v", n, err)
+		}
+		if err := inverse.Cut(response, segment, 0); err != nil {
 			return err
 		}
-		response := &Audio{SampleRateHz: sweep.SampleRateHz, Channels: [][]float64{d.Cut(0, int(rate))}}
 		f, err := os.Create(filepath.Join(out, fmt.Sprintf("%02d.wav", i)))
 		if err != nil {
 			return err
 		}
 		// not WriteWAVFile, which waits for the disk, as the others don't
-		if err := WriteWAV(f, response, WAVFormat{SampleRateHz: sweep.SampleRateHz, BitsPerSample: 32, Float: true}); err != nil {
-			return err
-		}
-		return f.Close()
+		err = WriteWAV(f, &Audio{SampleRateHz: sweep.SampleRateHz, Channels: [][]float64{response}}, WAVFormat{SampleRateHz: sweep.SampleRateHz, BitsPerSample: 32, Float: true})
+		return errors.Join(err, f.Close())
 	}
 	began := processorSeconds()
 	for b.Loop() {
@@ -59,8 +60,9 @@ func BenchmarkFiles(b *testing.B) {
 		var wait sync.WaitGroup
 		for range 2 {
 			wait.Go(func() {
+				segment, response := make([]float64, len(first.Channels[0])), make([]float64, int(rate))
 				for i := int(next.Add(1)) - 1; i < 33; i = int(next.Add(1)) - 1 {
-					if err := one(i); err != nil {
+					if err := one(i, segment, response); err != nil {
 						b.Error(err)
 					}
 				}

@@ -103,10 +103,29 @@ type Deconvolution struct {
 // from the excitation's samples to the recording's. The segment begins near the moment the excitation began; lags count from its
 // first sample. It is zero-padded to Size; an error if it is longer.
 func (v *Inverse) Deconvolve(segment []float64) (*Deconvolution, error) {
-	if len(segment) > v.size {
-		return nil, fmt.Errorf("deconvolution: a segment of %d samples, at most %d fit the excitation and its tail: cut it, or ask for a longer tail", len(segment), v.size)
+	if err := v.checkLength(segment); err != nil {
+		return nil, err
 	}
 	return &Deconvolution{inverse: v, lags: v.filter.apply(segment)}, nil
+}
+
+func (v *Inverse) checkLength(segment []float64) error {
+	if len(segment) > v.size {
+		return fmt.Errorf("deconvolution: a segment of %d samples, at most %d fit the excitation and its tail: cut it, or ask for a longer tail", len(segment), v.size)
+	}
+	return nil
+}
+
+// Cut is Deconvolve(segment).Cut(fromLag, len(dst)) into dst, to the bit, without the time and memory for the other lags. Errors as there, and where dst is longer than Size.
+func (v *Inverse) Cut(dst, segment []float64, fromLag int) error {
+	if err := v.checkLength(segment); err != nil {
+		return err
+	}
+	if len(dst) > v.size {
+		return fmt.Errorf("deconvolution: %d lags asked for, there are %d: ask for a longer tail", len(dst), v.size)
+	}
+	v.filter.cut(dst, segment, (fromLag%v.size+v.size)%v.size)
+	return nil
 }
 
 // SampleRateHz is the rate of the recording and of all responses cut from it.

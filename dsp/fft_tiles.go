@@ -76,6 +76,7 @@ type tiles struct {
 	lanes         []float64    // per row: e^{−j2πrc/m} of columns 0 to 3, as turn takes them
 	byRow, byCol  []complex128 // e^{−j2πk/n} for k = r and k = rows·c, whose product is that of line r + rows·c
 	scratch       sync.Pool    // of *[4][]float64, each a tile
+	signals       sync.Pool    // of *[]float64, each n samples
 }
 
 var tilePlans sync.Map // int → *tiles
@@ -126,24 +127,48 @@ func newTiles(n int) *tiles {
 		}
 		return &s
 	}
+	t.signals.New = func() any {
+		v := make([]float64, n)
+		return &v
+	}
 	return t
 }
 
-// forward transforms the columns of v in place and turns them; the rows are then blocks of four real and four imaginary parts.
-func (t *tiles) forward(v []float64, s *[4][]float64) {
+// forward transforms the columns of x, at most n samples and zeros after them, and turns them, into v, which may be x; its rows are then blocks of four real and four
+// imaginary parts.
+func (t *tiles) forward(v, x []float64, s *[4][]float64) {
 	for c := 0; c < t.cols; c += 4 {
-		gather(s[0], v[2*c:], 2*t.cols, t.rows)
+		t.gather(s[0], x, c)
 		done, _ := t.down.transform(s[0], s[1])
 		turn(v[2*c:], done, t.turns[c/4*2*t.rows:], t.lanes, 2*t.cols, 8, t.rows)
 	}
 }
 
-// backward undoes forward, but for the factor rows, on rows whose real and imaginary parts are exchanged: exchanged, the way back is the same as the way there.
-func (t *tiles) backward(v []float64, s *[4][]float64) {
+// gather fills a tile with four columns of x from column c on.
+func (t *tiles) gather(tile, x []float64, c int) {
+	whole := min(t.rows, max(0, len(x)-2*c+2*t.cols-8)/(2*t.cols)) // rows of which x has all four
+	if whole > 0 {
+		gather(tile, x[2*c:], 2*t.cols, whole)
+	}
+	clear(tile[8*whole : 8*t.rows])
+	if first := 2 * (c + t.cols*whole); whole < t.rows && first < len(x) {
+		for i, v := range x[first:min(len(x), first+8)] {
+			tile[8*whole+i%2*4+i/2] = v
+		}
+	}
+}
+
+// backward undoes forward, but for the factor rows, on rows whose real and imaginary parts are exchanged: exchanged, the way back is the same as the way there. Of the signal
+// in v only the samples of rows first to first+count−1, counted round the circle, are right afterwards.
+func (t *tiles) backward(v []float64, s *[4][]float64, first, count int) {
+	upTo := min(first+count, t.rows)
 	for c := 0; c < t.cols; c += 4 {
 		turn(s[0], v[2*c:], t.turns[c/4*2*t.rows:], t.lanes, 8, 2*t.cols, t.rows)
 		done, _ := t.down.transform(s[0], s[1])
-		scatterSwapped(v[2*c:], done, 2*t.cols, t.rows)
+		scatterSwapped(v[2*(c+t.cols*first):], done[8*first:], 2*t.cols, upTo-first)
+		if rest := first + count - upTo; rest > 0 {
+			scatterSwapped(v[2*c:], done, 2*t.cols, rest)
+		}
 	}
 }
 
@@ -164,7 +189,7 @@ func (t *tiles) partners(v []float64, first int) (rows, others [4][]float64) {
 func (t *tiles) spectrum(v []float64) []complex128 {
 	s := t.scratch.Get().(*[4][]float64)
 	defer t.scratch.Put(s)
-	t.forward(v, s)
+	t.forward(v, v, s)
 	m := t.n / 2
 	out := make([]complex128, m+1)
 	set := func(r, c int, z, partner complex128) { // of line k = r + rows·c and of m−k
@@ -242,7 +267,7 @@ func (t *tiles) signal(X []complex128) []float64 {
 		b, _ = t.along.transform(b, s[3])
 		rowsOut(b, &others, t.cols)
 	}
-	t.backward(v, s)
+	t.backward(v, s, 0, t.rows)
 	return v
 }
 
@@ -311,22 +336,44 @@ func (f *filter) apply(x []float64) []float64 {
 		return RealSignal(X, f.n)
 	}
 	v := make([]float64, f.n)
-	copy(v, x)
+	f.through(v, x, 0, f.tiles.rows)
+	return v
+}
+
+// cut fills dst, at most n samples, with those of apply(x) from the sample from on, counted round the circle.
+func (f *filter) cut(dst, x []float64, from int) {
+	var v []float64
+	if f.tiles == nil {
+		v = f.apply(x)
+	} else {
+		kept := f.tiles.signals.Get().(*[]float64)
+		defer f.tiles.signals.Put(kept)
+		v = *kept
+		row := 2 * f.tiles.cols
+		first := from / row
+		f.through(v, x, first, min(f.tiles.rows, (from+len(dst)+row-1)/row-first))
+	}
+	n := copy(dst, v[from:])
+	copy(dst[n:], v)
+}
+
+// through is apply in v; only rows first to first+count−1 are right afterwards, as of tiles.backward.
+func (f *filter) through(v, x []float64, first, count int) {
 	t := f.tiles
 	s := t.scratch.Get().(*[4][]float64)
 	defer t.scratch.Put(s)
-	t.forward(v, s)
-	for first := 0; first < t.rows/2; first += 4 {
-		rows, others := t.partners(v, first)
+	t.forward(v, x, s)
+	for r := 0; r < t.rows/2; r += 4 {
+		rows, others := t.partners(v, r)
 		rowsIn(s[0], &rows, t.cols)
 		a, spareA := t.along.transform(s[0], s[1])
 		rowsIn(s[2], &others, t.cols)
 		b, spareB := t.along.transform(s[2], s[3])
-		if first == 0 {
+		if r == 0 {
 			f.ownRows(a, b, spareA)
 		}
-		filterTiles(a, b, f.factors[first/4*24*t.cols:], t.cols)
-		if first == 0 {
+		filterTiles(a, b, f.factors[r/4*24*t.cols:], t.cols)
+		if r == 0 {
 			for c := range t.cols {
 				a[8*c], a[8*c+4], b[8*c], b[8*c+4] = spareA[4*c], spareA[4*c+1], spareA[4*c+2], spareA[4*c+3]
 			}
@@ -336,8 +383,7 @@ func (f *filter) apply(x []float64) []float64 {
 		b, _ = t.along.transform(b, spareB)
 		rowsOut(b, &others, t.cols)
 	}
-	t.backward(v, s)
-	return v
+	t.backward(v, s, first, count)
 }
 
 // ownRows does for the rows that are their own partners, in column 0 of the two tiles, what filterTiles does for the others; it puts the results, exchanged, to out.
