@@ -280,6 +280,7 @@ TEXT ·gatherVectors(SB), NOSPLIT, $0-32
 	SHLQ $3, R8
 
 gather:
+	PREFETCHT1 64(SI) // of the next four columns
 	VMOVUPD (SI), Y0
 	VMOVUPD 32(SI), Y1
 	VUNPCKLPD Y1, Y0, Y2
@@ -330,6 +331,7 @@ TEXT ·turnVectors(SB), NOSPLIT, $0-56
 	SHLQ $3, R9
 
 turn:
+	PREFETCHT1 64(SI)
 	VBROADCASTSD (DX), Y0
 	VBROADCASTSD 8(DX), Y1
 	VMOVUPD (BX), Y2
