@@ -34,4 +34,4 @@ func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)
 func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)
 
 //go:noescape
-func filterVectors(a, b, p *float64, n int)
+func filterVectors(a, b, p *float64, lanes, turns *complex128, n int)

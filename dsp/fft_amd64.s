@@ -433,52 +433,73 @@ out:
 	VZEROUPPER
 	RET
 
-// func filterVectors(a, b, p *float64, n int)
-TEXT ·filterVectors(SB), NOSPLIT, $0-32
+// func filterVectors(a, b, p *float64, lanes, turns *complex128, n int)
+TEXT ·filterVectors(SB), NOSPLIT, $0-48
 	MOVQ a+0(FP), SI
 	MOVQ b+8(FP), DI
 	MOVQ p+16(FP), DX
-	MOVQ n+24(FP), CX
+	MOVQ lanes+24(FP), BX
+	MOVQ turns+32(FP), R8
+	MOVQ n+40(FP), CX
 	MOVQ CX, AX
 	SHLQ $6, AX
 	LEAQ -64(DI)(AX*1), DI
-	VXORPD Y15, Y15, Y15
+	VMOVUPD (BX), Y0
+	VMOVUPD 32(BX), Y1
+	VUNPCKLPD Y1, Y0, Y14
+	VUNPCKHPD Y1, Y0, Y15
+	VPERMPD $0xd8, Y14, Y14 // of the four columns: cos
+	VPERMPD $0xd8, Y15, Y15 // and −sin
 
 filter:
+	VBROADCASTSD (R8), Y0
+	VBROADCASTSD 8(R8), Y1
+	VMULPD Y1, Y15, Y4
+	VMULPD Y0, Y15, Y5
+	VFMSUB231PD Y0, Y14, Y4 // cos φ
+	VFMADD231PD Y1, Y14, Y5 // −sin φ
 	VMOVUPD (SI), Y0   // z
 	VMOVUPD 32(SI), Y1
-	VMOVUPD (DI), Y2   // its partner, not yet conjugated
+	VMOVUPD (DI), Y2   // b, its partner, not yet conjugated
 	VMOVUPD 32(DI), Y3
-	VMOVUPD (DX), Y4   // p
-	VMOVUPD 32(DX), Y5
-	VMOVUPD 64(DX), Y6 // q
-	VMOVUPD 96(DX), Y7
-	VMOVUPD 128(DX), Y8 // r
-	VMOVUPD 160(DX), Y9
 
-	VMULPD Y4, Y0, Y10 // re = pr zr − pi zi + rr br + ri bi
+	VMULPD Y5, Y0, Y6 // u = jc cos φ − z sin φ: re = bi cos φ − zr sin φ
+	VMULPD Y5, Y1, Y7 // im = br cos φ − zi sin φ
+	VMULPD Y5, Y2, Y8 // v = jz cos φ − c sin φ: re = −zi cos φ − br sin φ
+	VMULPD Y5, Y3, Y9 // −im = −zr cos φ − bi sin φ
+	VFMADD231PD Y4, Y3, Y6
+	VFMADD231PD Y4, Y2, Y7
+	VFNMADD231PD Y4, Y1, Y8
+	VFNMADD231PD Y4, Y0, Y9
+
+	VMOVUPD (DX), Y4   // S
+	VMOVUPD 32(DX), Y5
+	VMULPD Y4, Y0, Y10 // re = Sr zr − Si zi + Dr ur − Di ui
+	VMULPD Y4, Y1, Y11 // im = Sr zi + Si zr + Dr ui + Di ur
+	VMULPD Y4, Y2, Y12 // re = Sr br + Si bi − Dr vr + Di vi
+	VMULPD Y4, Y3, Y13 // im, conjugated = Sr bi − Si br + Dr vi + Di vr
 	VFNMADD231PD Y5, Y1, Y10
-	VFMADD231PD Y8, Y2, Y10
-	VFMADD231PD Y9, Y3, Y10
-	VMULPD Y4, Y1, Y11 // im = pr zi + pi zr + ri br − rr bi
 	VFMADD231PD Y5, Y0, Y11
-	VFMADD231PD Y9, Y2, Y11
-	VFNMADD231PD Y8, Y3, Y11
-	VMULPD Y6, Y2, Y12 // re = qr br + qi bi − rr zr + ri zi
-	VFMADD231PD Y7, Y3, Y12
-	VFNMADD231PD Y8, Y0, Y12
-	VFMADD231PD Y9, Y1, Y12
-	VMULPD Y6, Y3, Y13 // im, conjugated = qr bi − qi br + rr zi + ri zr
-	VFNMADD231PD Y7, Y2, Y13
-	VFMADD231PD Y8, Y1, Y13
-	VFMADD231PD Y9, Y0, Y13
+	VFMADD231PD Y5, Y3, Y12
+	VFNMADD231PD Y5, Y2, Y13
+	VMOVUPD 64(DX), Y4 // D
+	VMOVUPD 96(DX), Y5
+	VFMADD231PD Y4, Y6, Y10
+	VFMADD231PD Y4, Y7, Y11
+	VFNMADD231PD Y4, Y8, Y12
+	VFNMADD231PD Y4, Y9, Y13
+	VFNMADD231PD Y5, Y7, Y10
+	VFMADD231PD Y5, Y6, Y11
+	VFNMADD231PD Y5, Y9, Y12
+	VFMADD231PD Y5, Y8, Y13
 	VMOVUPD Y11, (SI) // swapped: what follows goes backwards
 	VMOVUPD Y10, 32(SI)
 	VMOVUPD Y13, (DI)
 	VMOVUPD Y12, 32(DI)
 	ADDQ $64, SI
 	SUBQ $64, DI
-	ADDQ $192, DX
+	ADDQ $128, DX
+	ADDQ $16, R8
 	DECQ CX
 	JNZ  filter
 	VZEROUPPER

@@ -162,21 +162,24 @@ func rowsOut(tile []float64, rows *[4][]float64, n int) {
 	}
 }
 
-// filterTiles replaces z, row i of a, and the conjugate c of its partner, row n−1−i of b, by p z + r c and q c − r z, and exchanges real and imaginary parts.
-// Of p, q and r, 24 floats for each row, come four real and four imaginary parts in turn.
-func filterTiles(a, b, p []float64, n int) {
-	_, _, _ = a[8*n-1], b[8*n-1], p[24*n-1]
+// filterTiles replaces z, row i of a, and the conjugate c of its partner, row n−1−i of b, by S z + D (jc cos φ − z sin φ) and S c − D (jz cos φ − c sin φ), and exchanges real
+// and imaginary parts. Of S and D, 16 floats for each row in p, come four real and four imaginary parts in turn; e^{−jφ} is that of the column in lanes times that of the row in
+// turns, of which there are n.
+func filterTiles(a, b, p []float64, lanes, turns []complex128) {
+	n := len(turns)
+	_, _, _, _ = a[8*n-1], b[8*n-1], p[16*n-1], lanes[3]
 	if hasVectors {
-		filterVectors(&a[0], &b[0], &p[0], n)
+		filterVectors(&a[0], &b[0], &p[0], &lanes[0], &turns[0], n)
 		return
 	}
-	for i := range n {
+	for i, turn := range turns {
 		k := 8 * (n - 1 - i)
 		for lane := range 4 {
-			w := p[24*i+lane:]
+			w := p[16*i+lane:]
 			z, c := complex(a[8*i+lane], a[8*i+4+lane]), complex(b[k+lane], -b[k+4+lane])
-			r := complex(w[16], w[20])
-			u, v := complex(w[0], w[4])*z+r*c, complex(w[8], w[12])*c-r*z
+			S, D, turned := complex(w[0], w[4]), complex(w[8], w[12]), lanes[lane]*turn
+			sin, jcos := complex(-imag(turned), 0), complex(0, real(turned))
+			u, v := S*z+D*(jcos*c-sin*z), S*c-D*(jcos*z-sin*c)
 			a[8*i+lane], a[8*i+4+lane] = imag(u), real(u)
 			b[k+lane], b[k+4+lane] = -imag(v), real(v)
 		}

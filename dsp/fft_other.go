@@ -13,6 +13,6 @@ func gatherVectors(tile, src *float64, stride, n int)         {}
 func scatterSwappedVectors(dst, tile *float64, stride, n int) {}
 func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int) {
 }
-func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)  {}
-func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int) {}
-func filterVectors(a, b, p *float64, n int)                    {}
+func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)         {}
+func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)        {}
+func filterVectors(a, b, p *float64, lanes, turns *complex128, n int) {}

@@ -279,7 +279,7 @@ type filter struct {
 	lines   []complex128 // the fixed spectrum, n/2+1 lines; nil where there are tiles
 	tiles   *tiles
 	factors []float64       // per four pairs of rows and column: as filterTiles takes them
-	own     [2][]complex128 // the same for rows 0 and rows/2: p and r in turn
+	own     [2][]complex128 // for rows 0 and rows/2, of z′ = p z + r c: p and r in turn
 }
 
 // newFilter prepares G, n/2+1 lines as in RealSpectrum; imaginary parts at 0 and half the sample rate don't count.
@@ -293,34 +293,33 @@ func newFilter(G []complex128, n int) *filter {
 	f.tiles = t
 	m := n / 2
 	// With the spectrum X of z's real signal made from lines z and c (its partner's conjugate), multiplied by G, and made into lines again:
-	//	z′ = p z + r c,  c′ = q c − r z,  p, q = S ∓ D sin φ,  r = jD cos φ,
+	//	z′ = S z + D (jc cos φ − z sin φ),  c′ = S c − D (jz cos φ − c sin φ),
 	// S and D being half the sum and difference of G at k and conj G at m−k and φ = 2πk/n; 1/m is the way back's.
-	at := func(k int) (p, q, r complex128) {
+	at := func(k int) (sum, difference complex128) {
 		x, y := G[k], conj(G[m-k])
 		if k == 0 {
 			x, y = complex(real(x), 0), complex(real(y), 0)
 		}
 		scale := complex(0.5/float64(m), 0)
-		sum, difference := scale*(x+y), scale*(x-y)
-		cos, sin := root(k, n) // sin φ = −sin
-		turned := difference * complex(-sin, 0)
-		return sum - turned, sum + turned, difference * complex(0, cos)
+		return scale * (x + y), scale * (x - y)
 	}
-	f.factors = make([]float64, 0, 3*n/2)
+	f.factors = make([]float64, 0, n)
 	for first := 0; first < t.rows/2; first += 4 {
 		for c := range t.cols {
-			var w [24]float64
+			var w [16]float64
 			for lane := range 4 {
-				p, q, r := at(first + lane + t.rows*c)
-				w[lane], w[4+lane], w[8+lane], w[12+lane], w[16+lane], w[20+lane] = real(p), imag(p), real(q), imag(q), real(r), imag(r)
+				sum, difference := at(first + lane + t.rows*c)
+				w[lane], w[4+lane], w[8+lane], w[12+lane] = real(sum), imag(sum), real(difference), imag(difference)
 			}
 			f.factors = append(f.factors, w[:]...)
 		}
 	}
 	for i, row := range []int{0, t.rows / 2} {
 		for c := range t.cols {
-			p, _, r := at(row + t.rows*c)
-			f.own[i] = append(f.own[i], p, r)
+			k := row + t.rows*c
+			sum, difference := at(k)
+			cos, sin := root(k, n) // sin φ = −sin
+			f.own[i] = append(f.own[i], sum+difference*complex(sin, 0), difference*complex(0, cos))
 		}
 	}
 	return f
@@ -372,7 +371,7 @@ func (f *filter) through(v, x []float64, first, count int) {
 		if r == 0 {
 			f.ownRows(a, b, spareA)
 		}
-		filterTiles(a, b, f.factors[r/4*24*t.cols:], t.cols)
+		filterTiles(a, b, f.factors[r/4*16*t.cols:], t.byRow[r:], t.byCol)
 		if r == 0 {
 			for c := range t.cols {
 				a[8*c], a[8*c+4], b[8*c], b[8*c+4] = spareA[4*c], spareA[4*c+1], spareA[4*c+2], spareA[4*c+3]

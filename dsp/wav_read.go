@@ -67,7 +67,7 @@ func (e *WAVError) Error() string {
 func (e *WAVError) Unwrap() error { return e.cause }
 
 const (
-	blockBytes    = 64 << 10   // of the file read at a time: stays in the cache while the channels are picked out of it
+	blockBytes    = 128 << 10   // of the file read at a time: stays in the cache while the channels are picked out of it
 	maxChunks     = 4096       // no recorder writes as many; a hostile file of empty chunks would take minutes
 	unknownLength = 0xFFFFFFFF // chunk size of a file written to a pipe, or whose size stands in ds64
 	fmtMaxBytes   = 40         // of a fmt chunk that matter here
@@ -131,7 +131,7 @@ type WAVStream struct {
 // OpenWAV opens a WAV file for reading block by block: integers of 16, 24 and 32 bits (also 9 to 31 at the top of a wider
 // block, and unsigned 8), IEEE floats of 32 and 64 bits, plain or extensible headers, RF64 and BW64, any number of channels,
 // any sample rate. The header is read and checked here, every declared size against the file's. A file that can't be read right
-// is refused with a *WAVError. Memory: a block of 64 KiB (or one frame) while reading.
+// is refused with a *WAVError. Memory: a block of 128 KiB (or one frame) while reading.
 func OpenWAV(path string) (*WAVStream, error) {
 	unreadable := func(err error) error {
 		if pe, ok := err.(*fs.PathError); ok {
