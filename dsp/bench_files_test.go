@@ -3,14 +3,17 @@ package dsp
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"testing"
+	"time"
 )
 
-// BenchmarkFiles is this side of testdata/bench/deconvolve.c: from recordings to responses, files to files, on two threads.
+// BenchmarkFiles is this side of testdata/bench/deconvolve.c: from recordings to responses, files to files, on two threads. Of
+// its repeats, as of theirs, the best counts.
 func BenchmarkFiles(b *testing.B) {
 	dir := os.Getenv("LEADLINE_BENCH")
 	if dir == "" {
@@ -31,9 +34,6 @@ func BenchmarkFiles(b *testing.B) {
 		b.Fatal(err)
 	}
 	out := filepath.Join(dir, "go")
-	if err := os.MkdirAll(out, 0o777); err != nil {
-		b.Fatal(err)
-	}
 	one := func(i int, segment, response []float64) error {
 		w, err := OpenWAV(filepath.Join(dir, fmt.Sprintf("rec%02d.wav", i)))
 		if err != nil {
@@ -54,8 +54,13 @@ func BenchmarkFiles(b *testing.B) {
 		err = WriteWAV(f, &Audio{SampleRateHz: sweep.SampleRateHz, Channels: [][]float64{response}}, WAVFormat{SampleRateHz: sweep.SampleRateHz, BitsPerSample: 32, Float: true})
 		return errors.Join(err, f.Close())
 	}
-	began := processorSeconds()
+	wall, processor := math.Inf(1), math.Inf(1)
 	for b.Loop() {
+		// Writing over what the repeat before has written would wait for the disk.
+		if err := errors.Join(os.RemoveAll(out), os.MkdirAll(out, 0o777)); err != nil {
+			b.Fatal(err)
+		}
+		began, used := time.Now(), processorSeconds()
 		var next atomic.Int64
 		var wait sync.WaitGroup
 		for range 2 {
@@ -69,6 +74,8 @@ func BenchmarkFiles(b *testing.B) {
 			})
 		}
 		wait.Wait()
+		wall, processor = min(wall, time.Since(began).Seconds()), min(processor, processorSeconds()-used)
 	}
-	b.ReportMetric((processorSeconds()-began)/float64(b.N), "cpu-s/op")
+	b.ReportMetric(wall, "best-s")
+	b.ReportMetric(processor, "best-cpu-s")
 }

@@ -63,6 +63,25 @@ func TestDeconvolveAgainstSciPy(t *testing.T) {
 	}
 }
 
+// Lags cut out at once are those of the whole division.
+func TestCutIsDeconvolutionsCut(t *testing.T) {
+	e := mustSweep(t, SuggestSweep(50, 20000, 0.2, 48000)).Excitation()
+	v := mustInverse(t, e, 0.1)
+	segment := append(make([]float64, 331), e.Samples...)
+	d := mustDeconvolve(t, v, segment)
+	for _, from := range []int{0, 331, -100, -3 * v.Size(), v.Size() - 1} {
+		for _, count := range []int{0, 1, 4800, v.Size()} {
+			got := make([]float64, count)
+			if err := v.Cut(got, segment, from); err != nil {
+				t.Fatal(err)
+			}
+			if !sameBits(got, d.Cut(from, count)) {
+				t.Fatalf("%d lags from %d on differ", count, from)
+			}
+		}
+	}
+}
+
 // The truth itself: a known response comes back, filtered by the documented pass band and by nothing else.
 func TestDeconvolveRecoversAKnownResponse(t *testing.T) {
 	for name, spec := range map[string]SweepSpec{
@@ -213,6 +232,9 @@ func TestDeconvolutionErrors(t *testing.T) {
 	v := mustInverse(t, good, 0.1)
 	if _, err := v.Deconvolve(make([]float64, v.Size()+1)); err == nil {
 		t.Error("a segment that doesn't fit must be refused")
+	}
+	if v.Cut(nil, make([]float64, v.Size()+1), 0) == nil || v.Cut(make([]float64, v.Size()+1), nil, 0) == nil {
+		t.Error("a segment or lags that don't fit must be refused")
 	}
 	d := mustDeconvolve(t, v, good.Samples)
 	if _, err := d.Harmonic(6, 0, 0.001, 0.1); err == nil {

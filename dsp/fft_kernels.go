@@ -170,10 +170,14 @@ func filterTiles(a, b, p []float64, lanes, turns []complex128) {
 	_, _, _, _ = a[8*n-1], b[8*n-1], p[16*n-1], lanes[3]
 	if hasVectors {
 		filterVectors(&a[0], &b[0], &p[0], &lanes[0], &turns[0], n)
-		return
+	} else {
+		filterTilesPlain(a, b, p, lanes, turns)
 	}
+}
+
+func filterTilesPlain(a, b, p []float64, lanes, turns []complex128) {
 	for i, turn := range turns {
-		k := 8 * (n - 1 - i)
+		k := 8 * (len(turns) - 1 - i)
 		for lane := range 4 {
 			w := p[16*i+lane:]
 			z, c := complex(a[8*i+lane], a[8*i+4+lane]), complex(b[k+lane], -b[k+4+lane])

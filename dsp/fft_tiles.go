@@ -342,9 +342,12 @@ func (f *filter) apply(x []float64) []float64 {
 // cut fills dst, at most n samples, with those of apply(x) from the sample from on, counted round the circle.
 func (f *filter) cut(dst, x []float64, from int) {
 	var v []float64
-	if f.tiles == nil {
+	switch {
+	case len(dst) == 0:
+		return
+	case f.tiles == nil:
 		v = f.apply(x)
-	} else {
+	default:
 		kept := f.tiles.signals.Get().(*[]float64)
 		defer f.tiles.signals.Put(kept)
 		v = *kept

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -72,6 +73,52 @@ func TestPassesAgainstPlain(t *testing.T) {
 				for i := range want {
 					if math.Abs(got[i]-want[i]) > 1e-14*10 {
 						t.Fatalf("radix %d, m = %d, s = %d: value %d is %v, want %v", radix, m, s, i, got[i], want[i])
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestFilterTilesAgainstPlain(t *testing.T) {
+	const n = 12
+	lanes, turns := make([]complex128, 4), make([]complex128, n)
+	for i := range lanes {
+		lanes[i] = complex(root(i, 400))
+	}
+	for i := range turns {
+		turns[i] = complex(root(7*i, 400))
+	}
+	p := randomSamples(1, 16*n)
+	a, b := randomSamples(2, 8*n), randomSamples(3, 8*n)
+	wantA, wantB := slices.Clone(a), slices.Clone(b)
+	filterTiles(a, b, p, lanes, turns)
+	filterTilesPlain(wantA, wantB, p, lanes, turns)
+	for i := range a {
+		if math.Abs(a[i]-wantA[i]) > 1e-14 || math.Abs(b[i]-wantB[i]) > 1e-14 { // sums of six products of white samples; the two ways round differently
+			t.Fatalf("value %d: %v and %v, want %v and %v", i, a[i], b[i], wantA[i], wantB[i])
+		}
+	}
+}
+
+// Samples that end anywhere are samples with zeros after them, and a part of the result is that part, both to the bit.
+func TestFilterOfPartsIsTheWhole(t *testing.T) {
+	for _, n := range []int{90, 512, 1600, 5760} {
+		f := newFilter(RealSpectrum(randomSamples(uint64(n)+1, n), n), n)
+		for _, length := range []int{0, 1, 7, n / 5, n/2 + 3, n - 9, n - 1, n} {
+			x := randomSamples(2, length)
+			want := f.apply(append(slices.Clone(x), make([]float64, n-length)...))
+			if !sameBits(f.apply(x), want) {
+				t.Fatalf("n = %d: %d samples and zeros after them differ", n, length)
+			}
+			for _, from := range []int{0, 1, n / 3, n - 1} {
+				for _, count := range []int{0, 1, 8, n / 5, n - 1, n} {
+					got := make([]float64, count)
+					f.cut(got, x, from)
+					for i, v := range got {
+						if math.Float64bits(v) != math.Float64bits(want[(from+i)%n]) {
+							t.Fatalf("n = %d, %d samples: %d from %d on: sample %d is %v, want %v", n, length, count, from, i, v, want[(from+i)%n])
+						}
 					}
 				}
 			}

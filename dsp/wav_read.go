@@ -67,7 +67,7 @@ func (e *WAVError) Error() string {
 func (e *WAVError) Unwrap() error { return e.cause }
 
 const (
-	blockBytes    = 128 << 10   // of the file read at a time: stays in the cache while the channels are picked out of it
+	blockBytes    = 128 << 10  // of the file read at a time: stays in the cache while the channels are picked out of it
 	maxChunks     = 4096       // no recorder writes as many; a hostile file of empty chunks would take minutes
 	unknownLength = 0xFFFFFFFF // chunk size of a file written to a pipe, or whose size stands in ds64
 	fmtMaxBytes   = 40         // of a fmt chunk that matter here

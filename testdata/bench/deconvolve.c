@@ -4,7 +4,7 @@
  *
  * reads DIR/sweep.wav and DIR/rec00.wav ... rec32.wav (mono, 32-bit floats, 44-byte headers), divides the sweep out as documented at dsp.Inverse and writes the first
  * second of each response to DIR/c/NN.wav. Two threads share the recordings. Each repeat goes from files to files and prints wall and processor seconds;
- * plans and the inverse are made before. Wisdom is kept in DIR/wisdom, so that the long measuring happens once.
+ * plans and the inverse are made before, what the repeat before has written is removed. Wisdom is kept in DIR/wisdom, so that the long measuring happens once.
  */
 #include <complex.h>
 #include <fftw3.h>
@@ -125,6 +125,10 @@ int main(int argc, char **argv) {
 	snprintf(path, sizeof path, "%s/c", dir);
 	mkdir(path, 0777);
 	for (int r = 0; r < atoi(argv[3]); r++) {
+		for (int i = 0; i < COUNT; i++) {
+			snprintf(path, sizeof path, "%s/c/%02d.wav", dir, i);
+			remove(path);
+		}
 		double w = wall(), c = cpu();
 		pthread_t threads[THREADS];
 		int first[THREADS];

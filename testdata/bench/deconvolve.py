@@ -3,9 +3,11 @@
     deconvolve.py DIR RATE REPEATS
 
 The same work as deconvolve.c, from files to files: real transforms of a fast length, eight recordings in one array, two workers in each call, reading and writing
-by scipy.io.wavfile. (All 33 in one array are slower: the arrays then leave the caches.) Prints wall and processor seconds of each repeat; imports and the inverse come before.
+by scipy.io.wavfile. (All 33 in one array are slower: the arrays then leave the caches.) Prints wall and processor seconds of each repeat; imports and the inverse come before, and what the repeat before has written
+is removed: writing over it would wait for the disk.
 """
 import os
+import shutil
 import sys
 import time
 
@@ -27,8 +29,9 @@ def main(folder, rate, repeats):
     W = np.prod([0.5 - 0.5 * np.cos(np.pi * np.clip(6 * o, 0, 1)) for o in octaves], axis=0)
     power = np.abs(S) ** 2
     G = W * np.conj(S) / np.maximum(power, 1e-6 * power[W == 1].mean())
-    os.makedirs(f"{folder}/py", exist_ok=True)
     for _ in range(repeats):
+        shutil.rmtree(f"{folder}/py", ignore_errors=True)
+        os.makedirs(f"{folder}/py")
         wall, cpu = time.perf_counter(), time.process_time()
         for start in range(0, COUNT, AT_ONCE):
             names = range(start, min(start + AT_ONCE, COUNT))
