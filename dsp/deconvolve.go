@@ -20,11 +20,12 @@ const (
 // ε(f) = max(0, 10⁻⁶ P − |S(f)|²), P the mean of |S|² over the band, and the pass band W of PassBand. It is not changed by
 // use: safe for concurrent use.
 type Inverse struct {
-	excitation *Excitation
-	size       int
-	spectrum   []complex128 // G
-	filter     *filter      // by G
-	played     []complex128 // S
+	excitation            *Excitation
+	flatLowHz, flatHighHz float64
+	size                  int
+	spectrum              []complex128 // G
+	filter                *filter      // by G
+	played                []complex128 // S
 }
 
 // NewInverse prepares the division for segments of a recording as long as the excitation and tailS seconds, the time in which
@@ -46,7 +47,7 @@ func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
 		return nil, fmt.Errorf("deconvolution: %.4g s of sweep and tail at %g Hz would need %.2g GB: use a shorter sweep or tail, or a lower sample rate",
 			length/e.SampleRateHz, e.SampleRateHz, length*5*8/1e9)
 	}
-	v := &Inverse{excitation: e, size: SmoothLength(int(math.Ceil(length)))}
+	v := &Inverse{excitation: e, size: SmoothLength(int(math.Ceil(length))), flatLowHz: e.LowHz * math.Exp2(passEdgeOctaves), flatHighHz: e.HighHz * math.Exp2(-passEdgeOctaves)}
 	v.played = RealSpectrum(e.Samples, v.size)
 	v.spectrum = make([]complex128, len(v.played))
 	mean, count := 0.0, 0
@@ -75,18 +76,22 @@ func (v *Inverse) binHz(k int) float64 {
 // PassBand is W(f), the gain that every response carries: 1 from a sixth of an octave above the excitation's lowest frequency to
 // a sixth of an octave below its highest, 0 outside these two, and half a cosine over the logarithm of the frequency between.
 func (v *Inverse) PassBand(frequencyHz float64) float64 {
+	e := v.excitation
+	if !(frequencyHz > e.LowHz && frequencyHz < e.HighHz) {
+		return 0
+	}
+	if frequencyHz >= v.flatLowHz && frequencyHz <= v.flatHighHz {
+		return 1 // the same as below, but it is asked for every line of a spectrum
+	}
 	edge := func(octaves float64) float64 {
 		return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, octaves/passEdgeOctaves)))
 	}
-	if !(frequencyHz > 0) {
-		return 0
-	}
-	return edge(math.Log2(frequencyHz/v.excitation.LowHz)) * edge(math.Log2(v.excitation.HighHz/frequencyHz))
+	return edge(math.Log2(frequencyHz/e.LowHz)) * edge(math.Log2(e.HighHz/frequencyHz))
 }
 
 // FlatBandHz gives the edges between which PassBand is 1.
 func (v *Inverse) FlatBandHz() (lowHz, highHz float64) {
-	return v.excitation.LowHz * math.Exp2(passEdgeOctaves), v.excitation.HighHz * math.Exp2(-passEdgeOctaves)
+	return v.flatLowHz, v.flatHighHz
 }
 
 // Size is the number of lags of a deconvolution, and the longest segment one takes.

@@ -120,6 +120,18 @@ func TestPassBand(t *testing.T) {
 	for f, want := range map[float64]float64{0: 0, 49: 0, 50 * math.Pow(2, 1.0/12): 0.5, low * 1.001: 1, 1000: 1, high * 0.999: 1, 20000 / math.Pow(2, 1.0/12): 0.5, 20001: 0, math.NaN(): 0} {
 		near(t, "pass band", v.PassBand(f), want, 1e-9)
 	}
+	// The documented formula everywhere, and closely at the corners.
+	edge := func(octaves float64) float64 { return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, octaves*6))) }
+	for _, around := range []float64{50, low, 1000, high, 20000} {
+		for i := -3000; i <= 3000; i++ {
+			for _, step := range []float64{1e-16, 1e-11, 1e-4} {
+				f := around * (1 + step*float64(i))
+				if got, want := v.PassBand(f), edge(math.Log2(f/50))*edge(math.Log2(20000/f)); math.Abs(got-want) > 1e-15 { // 6 and 1/6 round differently
+					t.Fatalf("pass band at %v Hz: %v, want %v", f, got, want)
+				}
+			}
+		}
+	}
 }
 
 // Distortion of known size and phase: order n of the sweep's own phase, at −40 dB, through a different response per order.
