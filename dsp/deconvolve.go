@@ -52,7 +52,9 @@ func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
 	v.spectrum = make([]complex128, len(v.played))
 	mean, count := 0.0, 0
 	for k, s := range v.played {
-		if v.PassBand(v.binHz(k)) == 1 {
+		w := v.PassBand(v.binHz(k))
+		v.spectrum[k] = complex(w, 0)
+		if w == 1 {
 			mean += power(s)
 			count++
 		}
@@ -62,7 +64,7 @@ func NewInverse(e *Excitation, tailS float64) (*Inverse, error) {
 	}
 	floor := powerFloor * mean / float64(count)
 	for k, s := range v.played {
-		w := v.PassBand(v.binHz(k)) / max(power(s), floor)
+		w := real(v.spectrum[k]) / max(power(s), floor)
 		v.spectrum[k] = complex(w*real(s), -w*imag(s))
 	}
 	v.filter = newFilter(v.spectrum, v.size)
@@ -81,12 +83,13 @@ func (v *Inverse) PassBand(frequencyHz float64) float64 {
 		return 0
 	}
 	if frequencyHz >= v.flatLowHz && frequencyHz <= v.flatHighHz {
-		return 1 // the same as below, but it is asked for every line of a spectrum
+		return 1
 	}
-	edge := func(octaves float64) float64 {
-		return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, octaves/passEdgeOctaves)))
+	octaves := math.Log2(frequencyHz / e.LowHz)
+	if frequencyHz > v.flatHighHz {
+		octaves = math.Log2(e.HighHz / frequencyHz)
 	}
-	return edge(math.Log2(frequencyHz/e.LowHz)) * edge(math.Log2(e.HighHz/frequencyHz))
+	return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, octaves/passEdgeOctaves)))
 }
 
 // FlatBandHz gives the edges between which PassBand is 1.

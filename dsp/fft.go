@@ -9,6 +9,7 @@ package dsp
 import (
 	"math"
 	"math/bits"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -58,6 +59,10 @@ func RealSpectrum(x []float64, n int) []complex128 {
 	if n < 1 {
 		return nil
 	}
+	inTiles := tileLength(n)
+	if inTiles && len(x) <= n {
+		return tilesFor(n).spectrum(x)
+	}
 	buf := make([]float64, n)
 	copied := copy(buf, x)
 	for i, v := range x[copied:] {
@@ -66,7 +71,7 @@ func RealSpectrum(x []float64, n int) []complex128 {
 	if n == 1 {
 		return []complex128{complex(buf[0], 0)}
 	}
-	if tileLength(n) {
+	if inTiles {
 		return tilesFor(n).spectrum(buf)
 	}
 	pool := planPool(n)
@@ -83,8 +88,10 @@ func RealSignal(X []complex128, n int) []float64 {
 	if n < 1 {
 		return nil
 	}
-	half := make([]complex128, n/2+1)
-	copy(half, X)
+	half := X
+	if len(X) < n/2+1 {
+		half = append(slices.Clip(X), make([]complex128, n/2+1-len(X))...)
+	}
 	if n == 1 {
 		return []float64{real(half[0])}
 	}
@@ -94,7 +101,7 @@ func RealSignal(X []complex128, n int) []float64 {
 	pool := planPool(n)
 	plan := pool.Get().(*fourier.FFT)
 	defer pool.Put(plan)
-	x := plan.Sequence(nil, half)
+	x := plan.Sequence(nil, half[:n/2+1])
 	scale := 1 / float64(n)
 	for i := range x {
 		x[i] *= scale

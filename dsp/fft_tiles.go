@@ -134,7 +134,7 @@ func newTiles(n int) *tiles {
 	return t
 }
 
-// forward transforms the columns of x, at most n samples and zeros after them, and turns them, into v, which may be x; its rows are then blocks of four real and four
+// forward transforms the columns of x, at most n samples and zeros after them, and turns them, into v; its rows are then blocks of four real and four
 // imaginary parts.
 func (t *tiles) forward(v, x []float64, s *[4][]float64) {
 	for c := 0; c < t.cols; c += 4 {
@@ -185,11 +185,14 @@ func (t *tiles) partners(v []float64, first int) (rows, others [4][]float64) {
 	return rows, others
 }
 
-// spectrum is RealSpectrum for len(v) = n samples, which it destroys.
-func (t *tiles) spectrum(v []float64) []complex128 {
+// spectrum is RealSpectrum for at most n samples.
+func (t *tiles) spectrum(x []float64) []complex128 {
 	s := t.scratch.Get().(*[4][]float64)
 	defer t.scratch.Put(s)
-	t.forward(v, v, s)
+	kept := t.signals.Get().(*[]float64)
+	defer t.signals.Put(kept)
+	v := *kept
+	t.forward(v, x, s)
 	m := t.n / 2
 	out := make([]complex128, m+1)
 	set := func(r, c int, z, partner complex128) { // of line k = r + rows·c and of m−k
