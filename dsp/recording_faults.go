@@ -301,6 +301,35 @@ func FindHum(silence []float64, sampleRateHz, sweepRMS float64) []Fault {
 		Cure: "power everything from one outlet strip, use balanced cables, keep them away from power supplies; or play the sweep louder"}}
 }
 
+// ranked returns what would stand at k if x were sorted, and leaves x in another order (Hoare, CACM 4 (1961) 321).
+func ranked(x []float64, k int) float64 {
+	for low, high := 0, len(x)-1; low < high; {
+		pivot := x[(low+high)/2]
+		i, j := low, high
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
+}
+
 // FindClicks looks for clicks, lost samples and bursts of noise in the residual of a deconvolution (Deconvolution.Residual): places
 // nine times above the noise around them. signalRMS is the recording's rms: what stays below −60 dB of it harms nothing. Times are in
 // seconds after the residual's first sample. One fault for each place, at most ten, the last naming how many there are in all.
@@ -315,11 +344,10 @@ func FindClicks(residual []float64, sampleRateHz, signalRMS float64) []Fault {
 	// noise is taken from the blocks next to each, but from those further away where these are much quieter on both sides.
 	block := max(16, int(0.01*sampleRateHz))
 	gap := int(0.02 * sampleRateHz)
-	var sigma []float64
+	var sigma, values []float64
 	for from := 0; from < len(r); from += block {
-		sorted := slices.Clone(r[max(0, min(from, len(r)-block)):min(len(r), from+block)])
-		slices.Sort(sorted)
-		sigma = append(sigma, 1.4826*sorted[len(sorted)/2]) // median to standard deviation, for Gaussian noise
+		values = append(values[:0], r[max(0, min(from, len(r)-block)):min(len(r), from+block)]...)
+		sigma = append(sigma, 1.4826*ranked(values, len(values)/2)) // median to standard deviation, for Gaussian noise
 	}
 	highest := func(from, to int) float64 {
 		m := 0.0

@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -175,5 +176,22 @@ func TestFindClicksInAResidual(t *testing.T) {
 	}
 	if f := FindClicks(r, rate, 0.1); len(f) != 10 || !strings.Contains(f[9].Text, "in all") {
 		t.Errorf("many clicks: %d faults", len(f))
+	}
+}
+
+func TestRankedAgainstSorting(t *testing.T) {
+	for n := 1; n < 60; n++ {
+		for _, levels := range []float64{1, 3, 1e9} { // values from many alike to none
+			x := randomSamples(uint64(n), n)
+			for i := range x {
+				x[i] = math.Round(levels * x[i])
+			}
+			sorted := slices.Sorted(slices.Values(x))
+			for k := range sorted {
+				if got := ranked(slices.Clone(x), k); got != sorted[k] {
+					t.Fatalf("rank %d of %v is %v, want %v", k, x, got, sorted[k])
+				}
+			}
+		}
 	}
 }
