@@ -2,9 +2,9 @@
 
     deconvolve.py DIR RATE REPEATS
 
-The same work as deconvolve.c, from files to files: real transforms of a fast length, eight recordings in one array, two workers in each call, reading and writing
-by scipy.io.wavfile. (All 33 in one array are slower: the arrays then leave the caches.) Prints wall and processor seconds of each repeat; imports and the inverse come before, and what the repeat before has written
-is removed: writing over it would wait for the disk.
+The same work as deconvolve.c, from files to files: real transforms of a fast length, four recordings in one array, two workers in each call, reading and writing
+by scipy.io.wavfile. (Two in one array are slower: each worker takes two side by side. So are eight: the arrays then leave the caches.) Prints wall and processor seconds of
+each repeat; imports and the inverse come before, and what the repeat before has written is removed: writing over it would wait for the disk.
 """
 import os
 import shutil
@@ -15,7 +15,7 @@ import numpy as np
 import scipy.fft
 import scipy.io.wavfile
 
-COUNT, AT_ONCE, LOW, HIGH = 33, 8, 50.0, 20000.0
+COUNT, AT_ONCE, LOW, HIGH = 33, 4, 50.0, 20000.0
 
 
 def main(folder, rate, repeats):
