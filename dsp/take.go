@@ -66,11 +66,11 @@ func (m *measurer) clockFromRepeats(starts []found) (*ClockEstimate, error) {
 	responses := make([][][]float64, 2)
 	err := m.segments([]span{{from, from + m.inverse.Size()}, {later, later + m.inverse.Size()}}, func(i int, channels [][]float64) error {
 		for _, x := range channels {
-			d, err := m.inverse.Deconvolve(x)
-			if err != nil {
+			h := make([]float64, int((marginS+flightS+m.ResponseS)*m.SampleRateHz))
+			if err := m.inverse.Cut(h, x, 0); err != nil {
 				return err
 			}
-			responses[i] = append(responses[i], d.Cut(0, int((marginS+flightS+m.ResponseS)*m.SampleRateHz)))
+			responses[i] = append(responses[i], h)
 		}
 		return nil
 	})
