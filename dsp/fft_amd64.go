@@ -25,13 +25,10 @@ func gatherVectors(tile, src *float64, stride, n int)
 func scatterSwappedVectors(dst, tile *float64, stride, n int)
 
 //go:noescape
-func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int)
+func turnOutVectors(v, tile, turns, lanes *float64, stride, step, n int)
 
 //go:noescape
-func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)
-
-//go:noescape
-func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)
+func turnInVectors(tile, v, turns, lanes *float64, stride, step, n int)
 
 //go:noescape
 func filterVectors(a, b, p *float64, lanes, turns *complex128, n int)

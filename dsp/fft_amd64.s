@@ -318,118 +318,120 @@ scatter:
 	VZEROUPPER
 	RET
 
-// func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int)
-TEXT ·turnVectors(SB), NOSPLIT, $0-56
-	MOVQ dst+0(FP), DI
-	MOVQ src+8(FP), SI
-	MOVQ tile+16(FP), DX
-	MOVQ lanes+24(FP), BX
-	MOVQ dstStride+32(FP), R8
-	MOVQ srcStride+40(FP), R9
-	MOVQ n+48(FP), CX
-	SHLQ $3, R8
-	SHLQ $3, R9
-
-turn:
-	PREFETCHT1 64(SI)
-	VBROADCASTSD (DX), Y0
-	VBROADCASTSD 8(DX), Y1
-	VMOVUPD (BX), Y2
-	VMOVUPD 32(BX), Y3
-	TIMES(Y2, Y3, Y0, Y1, Y4, Y5)
-	VMOVUPD (SI), Y2
-	VMOVUPD 32(SI), Y3
-	TIMES(Y2, Y3, Y4, Y5, Y0, Y1)
-	VMOVUPD Y0, (DI)
-	VMOVUPD Y1, 32(DI)
-	ADDQ    $16, DX
-	ADDQ    $64, BX
-	ADDQ    R8, DI
-	ADDQ    R9, SI
-	DECQ    CX
-	JNZ     turn
-	VZEROUPPER
-	RET
-
-#define TRANSPOSE \
-	VUNPCKLPD Y1, Y0, Y4; \
-	VUNPCKHPD Y1, Y0, Y5; \
-	VUNPCKLPD Y3, Y2, Y6; \
-	VUNPCKHPD Y3, Y2, Y7; \
+// Y0 to Y3 become the columns of the rows a to d.
+#define TRANSPOSE(a, b, c, d) \
+	VUNPCKLPD b, a, Y4; \
+	VUNPCKHPD b, a, Y5; \
+	VUNPCKLPD d, c, Y6; \
+	VUNPCKHPD d, c, Y7; \
 	VPERM2F128 $0x20, Y6, Y4, Y0; \
 	VPERM2F128 $0x20, Y7, Y5, Y1; \
 	VPERM2F128 $0x31, Y6, Y4, Y2; \
 	VPERM2F128 $0x31, Y7, Y5, Y3
 
-// func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)
-TEXT ·rowsInVectors(SB), NOSPLIT, $0-48
-	MOVQ tile+0(FP), DI
-	MOVQ r0+8(FP), R8
-	MOVQ r1+16(FP), R9
-	MOVQ r2+24(FP), R10
-	MOVQ r3+32(FP), R11
-	MOVQ blocks+40(FP), CX
-	XORQ AX, AX
+// The factor of a row, to Y4 and Y5.
+#define FACTOR \
+	VBROADCASTSD (DX), Y0; \
+	VBROADCASTSD 8(DX), Y1; \
+	VMOVUPD (BX), Y2; \
+	VMOVUPD 32(BX), Y3; \
+	TIMES(Y2, Y3, Y0, Y1, Y4, Y5); \
+	ADDQ R11, DX; \
+	ADDQ R10, BX
 
-in:
-	VMOVUPD (R8)(AX*1), Y0
-	VMOVUPD (R9)(AX*1), Y1
-	VMOVUPD (R10)(AX*1), Y2
-	VMOVUPD (R11)(AX*1), Y3
-	TRANSPOSE
+#define ROWOUT(outRe, outIm) \
+	FACTOR; \
+	VMOVUPD (SI), Y2; \
+	VMOVUPD 32(SI), Y3; \
+	TIMES(Y2, Y3, Y4, Y5, outRe, outIm); \
+	ADDQ R10, SI
+
+// func turnOutVectors(v, tile, turns, lanes *float64, stride, step, n int)
+TEXT ·turnOutVectors(SB), NOSPLIT, $0-56
+	MOVQ v+0(FP), DI
+	MOVQ tile+8(FP), SI
+	MOVQ turns+16(FP), DX
+	MOVQ lanes+24(FP), BX
+	MOVQ stride+32(FP), R8
+	MOVQ step+40(FP), R10
+	MOVQ n+48(FP), CX
+	MOVQ R10, R11
+	SHLQ $3, R8
+	SHLQ $6, R10
+	SHLQ $4, R11
+
+turnOut:
+	ROWOUT(Y8, Y12)
+	ROWOUT(Y9, Y13)
+	ROWOUT(Y10, Y14)
+	ROWOUT(Y11, Y15)
+	TRANSPOSE(Y8, Y9, Y10, Y11)
 	VMOVUPD Y0, (DI)
 	VMOVUPD Y1, 64(DI)
 	VMOVUPD Y2, 128(DI)
 	VMOVUPD Y3, 192(DI)
-	VMOVUPD 32(R8)(AX*1), Y0
-	VMOVUPD 32(R9)(AX*1), Y1
-	VMOVUPD 32(R10)(AX*1), Y2
-	VMOVUPD 32(R11)(AX*1), Y3
-	TRANSPOSE
+	TRANSPOSE(Y12, Y13, Y14, Y15)
 	VMOVUPD Y0, 32(DI)
 	VMOVUPD Y1, 96(DI)
 	VMOVUPD Y2, 160(DI)
 	VMOVUPD Y3, 224(DI)
-	ADDQ    $64, AX
-	ADDQ    $256, DI
+	ADDQ    R8, DI
 	DECQ    CX
-	JNZ     in
+	JNZ     turnOut
 	VZEROUPPER
 	RET
 
-// func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)
-TEXT ·rowsOutVectors(SB), NOSPLIT, $0-48
-	MOVQ tile+0(FP), SI
-	MOVQ r0+8(FP), R8
-	MOVQ r1+16(FP), R9
-	MOVQ r2+24(FP), R10
-	MOVQ r3+32(FP), R11
-	MOVQ blocks+40(FP), CX
-	XORQ AX, AX
+#define ROWIN(inRe, inIm) \
+	FACTOR; \
+	TIMES(inRe, inIm, Y4, Y5, Y0, Y1); \
+	VMOVUPD Y0, (DI); \
+	VMOVUPD Y1, 32(DI); \
+	ADDQ R10, DI
 
-out:
-	VMOVUPD (SI), Y0
-	VMOVUPD 64(SI), Y1
-	VMOVUPD 128(SI), Y2
-	VMOVUPD 192(SI), Y3
-	TRANSPOSE
-	VMOVUPD Y0, (R8)(AX*1)
-	VMOVUPD Y1, (R9)(AX*1)
-	VMOVUPD Y2, (R10)(AX*1)
-	VMOVUPD Y3, (R11)(AX*1)
-	VMOVUPD 32(SI), Y0
-	VMOVUPD 96(SI), Y1
-	VMOVUPD 160(SI), Y2
-	VMOVUPD 224(SI), Y3
-	TRANSPOSE
-	VMOVUPD Y0, 32(R8)(AX*1)
-	VMOVUPD Y1, 32(R9)(AX*1)
-	VMOVUPD Y2, 32(R10)(AX*1)
-	VMOVUPD Y3, 32(R11)(AX*1)
-	ADDQ    $64, AX
-	ADDQ    $256, SI
+// func turnInVectors(tile, v, turns, lanes *float64, stride, step, n int)
+TEXT ·turnInVectors(SB), NOSPLIT, $0-56
+	MOVQ tile+0(FP), DI
+	MOVQ v+8(FP), SI
+	MOVQ turns+16(FP), DX
+	MOVQ lanes+24(FP), BX
+	MOVQ stride+32(FP), R8
+	MOVQ step+40(FP), R10
+	MOVQ n+48(FP), CX
+	MOVQ R10, R11
+	SHLQ $3, R8
+	SHLQ $6, R10
+	SHLQ $4, R11
+
+turnIn:
+	PREFETCHT1 256(SI) // the next four columns
+	PREFETCHT1 320(SI)
+	PREFETCHT1 384(SI)
+	PREFETCHT1 448(SI)
+	VMOVUPD (SI), Y8
+	VMOVUPD 64(SI), Y9
+	VMOVUPD 128(SI), Y10
+	VMOVUPD 192(SI), Y11
+	TRANSPOSE(Y8, Y9, Y10, Y11)
+	VMOVAPD Y0, Y8
+	VMOVAPD Y1, Y9
+	VMOVAPD Y2, Y10
+	VMOVAPD Y3, Y11
+	VMOVUPD 32(SI), Y12
+	VMOVUPD 96(SI), Y13
+	VMOVUPD 160(SI), Y14
+	VMOVUPD 224(SI), Y15
+	TRANSPOSE(Y12, Y13, Y14, Y15)
+	VMOVAPD Y0, Y12
+	VMOVAPD Y1, Y13
+	VMOVAPD Y2, Y14
+	VMOVAPD Y3, Y15
+	ROWIN(Y8, Y12)
+	ROWIN(Y9, Y13)
+	ROWIN(Y10, Y14)
+	ROWIN(Y11, Y15)
+	ADDQ    R8, SI
 	DECQ    CX
-	JNZ     out
+	JNZ     turnIn
 	VZEROUPPER
 	RET
 

@@ -108,56 +108,51 @@ func scatterSwapped(dst, tile []float64, stride, n int) {
 	}
 }
 
-// turn multiplies n rows from src, srcStride floats apart, by the complex number of the row in tile and that of row and column in lanes, and puts them to
-// dst, dstStride apart.
-func turn(dst, src, tile, lanes []float64, dstStride, srcStride, n int) {
-	_, _, _, _ = dst[dstStride*(n-1)+7], src[srcStride*(n-1)+7], tile[2*n-1], lanes[8*n-1]
+// turnOut multiplies rows of tile by the complex number of the row in turns and that of row and column in lanes, and puts them to v with rows and columns exchanged: the first
+// four rows, from row first on and step rows apart, become four columns, the next four stand stride floats on, and so on n times.
+func turnOut(v, tile, turns, lanes []float64, stride, first, step, n int) {
+	last := first + step*(4*n-1)
+	_, _, _, _ = v[stride*(n-1)+31], tile[8*max(first, last)+7], turns[2*max(first, last)+1], lanes[8*max(first, last)+7]
+	_ = tile[8*min(first, last)]
 	if hasVectors {
-		turnVectors(&dst[0], &src[0], &tile[0], &lanes[0], dstStride, srcStride, n)
-		return
+		turnOutVectors(&v[0], &tile[8*first], &turns[2*first], &lanes[8*first], stride, step, n)
+	} else {
+		turnOutPlain(v, tile, turns, lanes, stride, first, step, n)
 	}
-	for i := range n {
-		row := complex(tile[2*i], tile[2*i+1])
-		for lane := range 4 {
-			w := complex(lanes[8*i+lane], lanes[8*i+4+lane]) * row
-			v := complex(src[srcStride*i+lane], src[srcStride*i+4+lane]) * w
-			dst[dstStride*i+lane], dst[dstStride*i+4+lane] = real(v), imag(v)
+}
+
+func turnOutPlain(v, tile, turns, lanes []float64, stride, first, step, n int) {
+	for i := range 4 * n {
+		r := first + step*i
+		row := complex(turns[2*r], turns[2*r+1])
+		for c := range 4 {
+			z := complex(tile[8*r+c], tile[8*r+4+c]) * (complex(lanes[8*r+c], lanes[8*r+4+c]) * row)
+			at := i/4*stride + 8*c + i%4
+			v[at], v[at+4] = real(z), imag(z)
 		}
 	}
 }
 
-// rowsIn makes four rows the columns of a tile; rows hold blocks of four real and four imaginary parts.
-func rowsIn(tile []float64, rows *[4][]float64, n int) {
-	_ = tile[8*n-1]
-	for _, r := range rows {
-		_ = r[2*n-1]
-	}
+// turnIn is the way back, multiplying likewise.
+func turnIn(tile, v, turns, lanes []float64, stride, first, step, n int) {
+	last := first + step*(4*n-1)
+	_, _, _, _ = v[stride*(n-1)+31], tile[8*max(first, last)+7], turns[2*max(first, last)+1], lanes[8*max(first, last)+7]
+	_ = tile[8*min(first, last)]
 	if hasVectors {
-		rowsInVectors(&tile[0], &rows[0][0], &rows[1][0], &rows[2][0], &rows[3][0], n/4)
-		return
-	}
-	for lane, r := range rows {
-		for i := range n {
-			at := i/4*8 + i%4
-			tile[8*i+lane], tile[8*i+4+lane] = r[at], r[at+4]
-		}
+		turnInVectors(&tile[8*first], &v[0], &turns[2*first], &lanes[8*first], stride, step, n)
+	} else {
+		turnInPlain(tile, v, turns, lanes, stride, first, step, n)
 	}
 }
 
-// rowsOut is the way back.
-func rowsOut(tile []float64, rows *[4][]float64, n int) {
-	_ = tile[8*n-1]
-	for _, r := range rows {
-		_ = r[2*n-1]
-	}
-	if hasVectors {
-		rowsOutVectors(&tile[0], &rows[0][0], &rows[1][0], &rows[2][0], &rows[3][0], n/4)
-		return
-	}
-	for lane, r := range rows {
-		for i := range n {
-			at := i/4*8 + i%4
-			r[at], r[at+4] = tile[8*i+lane], tile[8*i+4+lane]
+func turnInPlain(tile, v, turns, lanes []float64, stride, first, step, n int) {
+	for i := range 4 * n {
+		r := first + step*i
+		row := complex(turns[2*r], turns[2*r+1])
+		for c := range 4 {
+			at := i/4*stride + 8*c + i%4
+			z := complex(v[at], v[at+4]) * (complex(lanes[8*r+c], lanes[8*r+4+c]) * row)
+			tile[8*r+c], tile[8*r+4+c] = real(z), imag(z)
 		}
 	}
 }

@@ -11,8 +11,8 @@ func pass4Vectors(dst, src, tw *float64, m, s int)            {}
 func pass5Vectors(dst, src, tw *float64, m, s int)            {}
 func gatherVectors(tile, src *float64, stride, n int)         {}
 func scatterSwappedVectors(dst, tile *float64, stride, n int) {}
-func turnVectors(dst, src, tile, lanes *float64, dstStride, srcStride, n int) {
+func turnOutVectors(v, tile, turns, lanes *float64, stride, step, n int) {
 }
-func rowsInVectors(tile, r0, r1, r2, r3 *float64, blocks int)         {}
-func rowsOutVectors(tile, r0, r1, r2, r3 *float64, blocks int)        {}
+func turnInVectors(tile, v, turns, lanes *float64, stride, step, n int) {
+}
 func filterVectors(a, b, p *float64, lanes, turns *complex128, n int) {}

@@ -6,7 +6,8 @@ import "sync"
 // as a matrix of m = rows × cols. It is transformed down the columns, turned by e^{−j2πrc/m} and transformed along the rows (Gentleman and Sande, Proc. AFIPS 29 (1966)
 // 563), four columns or rows at a time, so that all the memory is gone through but twice. What stands at row r and column c afterwards is the spectrum's line r + rows·c.
 // Line k and its partner m − k, of which the spectrum of the real signal is made, are in two rows that are partners too. So a convolution needs no line in its right place: both
-// rows are multiplied and transformed back while they are at hand (filter.apply).
+// rows are multiplied and transformed back while they are at hand (filter.through). In memory, between the columns and the rows, four rows stand side by side as they are
+// transformed, and beside them the four that hold their partners (tiles.partners).
 
 // tileUnit divides all lengths that are transformed in tiles: the rows of m come in pairs of four, its columns in fours.
 const tileUnit = 64
@@ -56,24 +57,27 @@ func newColumns(n int) columns {
 	return c
 }
 
-// transform transforms the columns of tile and returns where they are then, in tile or in spare; the other one may hold anything.
-func (c *columns) transform(tile, spare []float64) (done, free []float64) {
+// transform transforms the columns of src into dst; spare may hold anything afterwards.
+func (c *columns) transform(dst, src, spare []float64) {
 	m, s := c.n, 1
 	for i, radix := range c.radices {
 		m /= radix
-		pass(radix, spare, tile, c.factors[i], m, s)
-		tile, spare = spare, tile
+		to := dst
+		if (len(c.radices)-i)%2 == 0 {
+			to = spare
+		}
+		pass(radix, to, src, c.factors[i], m, s)
+		src = to
 		s *= radix
 	}
-	return tile, spare
 }
 
 // tiles is the plan for one length. It is not changed by use.
 type tiles struct {
 	n, rows, cols int
 	down, along   columns
-	turns         []float64    // per four columns and row: e^{−j2πrc/m} of the first of them
-	lanes         []float64    // per row: e^{−j2πrc/m} of columns 0 to 3, as turn takes them
+	turns         []float64    // per four columns and row: e^{−j2πrc/m} of the first of them; behind the last row that of row rows/2 again
+	lanes         []float64    // per row: e^{−j2πrc/m} of columns 0 to 3, as turnOut takes them; likewise
 	byRow, byCol  []complex128 // e^{−j2πk/n} for k = r and k = rows·c, whose product is that of line r + rows·c
 	scratch       sync.Pool    // of *[4][]float64, each a tile
 	signals       sync.Pool    // of *[]float64, each n samples
@@ -99,17 +103,23 @@ func newTiles(n int) *tiles {
 		}
 	}
 	t.down, t.along = newColumns(t.rows), newColumns(t.cols)
-	t.turns = make([]float64, 0, 2*t.rows*t.cols/4)
+	row := func(i int) int {
+		if i == t.rows {
+			return t.rows / 2
+		}
+		return i
+	}
+	t.turns = make([]float64, 0, 2*(t.rows+1)*t.cols/4)
 	for c := 0; c < t.cols; c += 4 {
-		for r := range t.rows {
-			re, im := root(r*c, m)
+		for i := range t.rows + 1 {
+			re, im := root(row(i)*c, m)
 			t.turns = append(t.turns, re, im)
 		}
 	}
-	t.lanes = make([]float64, 8*t.rows)
-	for r := range t.rows {
+	t.lanes = make([]float64, 8*(t.rows+1))
+	for i := range t.rows + 1 {
 		for c := range 4 {
-			t.lanes[8*r+c], t.lanes[8*r+4+c] = root(r*c, m)
+			t.lanes[8*i+c], t.lanes[8*i+4+c] = root(row(i)*c, m)
 		}
 	}
 	t.byRow, t.byCol = make([]complex128, t.rows), make([]complex128, t.cols)
@@ -119,7 +129,7 @@ func newTiles(n int) *tiles {
 	for c := range t.byCol {
 		t.byCol[c] = complex(root(t.rows*c, n))
 	}
-	size := 8 * max(t.rows, t.cols)
+	size := 8 * max(t.rows+1, t.cols)
 	t.scratch.New = func() any {
 		var s [4][]float64
 		for i := range s {
@@ -134,13 +144,15 @@ func newTiles(n int) *tiles {
 	return t
 }
 
-// forward transforms the columns of x, at most n samples and zeros after them, and turns them, into v; its rows are then blocks of four real and four
-// imaginary parts.
+// forward transforms the columns of x, at most n samples and zeros after them, and turns them, into v.
 func (t *tiles) forward(v, x []float64, s *[4][]float64) {
 	for c := 0; c < t.cols; c += 4 {
 		t.gather(s[0], x, c)
-		done, _ := t.down.transform(s[0], s[1])
-		turn(v[2*c:], done, t.turns[c/4*2*t.rows:], t.lanes, 2*t.cols, 8, t.rows)
+		t.down.transform(s[1], s[0], s[2])
+		copy(s[1][8*t.rows:8*t.rows+8], s[1][4*t.rows:])
+		turns := t.turns[c/4*2*(t.rows+1):]
+		turnOut(v[8*c:], s[1], turns, t.lanes, 16*t.cols, 0, 1, t.rows/8)
+		turnOut(v[8*(t.cols+c):], s[1], turns, t.lanes, 16*t.cols, t.rows, -1, t.rows/8)
 	}
 }
 
@@ -158,31 +170,49 @@ func (t *tiles) gather(tile, x []float64, c int) {
 	}
 }
 
-// backward undoes forward, but for the factor rows, on rows whose real and imaginary parts are exchanged: exchanged, the way back is the same as the way there. Of the signal
-// in v only the samples of rows first to first+count−1, counted round the circle, are right afterwards.
-func (t *tiles) backward(v []float64, s *[4][]float64, first, count int) {
-	upTo := min(first+count, t.rows)
+// backward undoes forward, but for the factor rows, on rows whose real and imaginary parts are exchanged: exchanged, the way back is the same as the way there. dst gets the
+// samples from the sample from on, counted round the circle.
+func (t *tiles) backward(dst, v []float64, from int, s *[4][]float64) {
+	upTo := min(len(dst), t.n-from)
 	for c := 0; c < t.cols; c += 4 {
-		turn(s[0], v[2*c:], t.turns[c/4*2*t.rows:], t.lanes, 8, 2*t.cols, t.rows)
-		done, _ := t.down.transform(s[0], s[1])
-		scatterSwapped(v[2*(c+t.cols*first):], done[8*first:], 2*t.cols, upTo-first)
-		if rest := first + count - upTo; rest > 0 {
-			scatterSwapped(v[2*c:], done, 2*t.cols, rest)
-		}
+		turns := t.turns[c/4*2*(t.rows+1):]
+		turnIn(s[0], v[8*c:], turns, t.lanes, 16*t.cols, 0, 1, t.rows/8)
+		turnIn(s[0], v[8*(t.cols+c):], turns, t.lanes, 16*t.cols, t.rows, -1, t.rows/8)
+		copy(s[0][4*t.rows:], s[0][8*t.rows:8*t.rows+8])
+		t.down.transform(s[1], s[0], s[2])
+		t.scatter(dst[:upTo], s[1], c, from)
+		t.scatter(dst[upTo:], s[1], c, 0)
 	}
 }
 
-// partners returns rows first to first+3 and the row with the partners of each one's lines, rows − r. Row 0 and row rows/2, which are partners to themselves, come
-// as a pair.
-func (t *tiles) partners(v []float64, first int) (rows, others [4][]float64) {
-	for lane := range 4 {
-		r, other := first+lane, t.rows-first-lane
-		if r == 0 {
-			other = t.rows / 2
-		}
-		rows[lane], others[lane] = v[2*t.cols*r:][:2*t.cols], v[2*t.cols*other:][:2*t.cols]
+// scatter puts four columns from column c on to dst, which holds the samples from the sample from on; those beyond it are left out.
+func (t *tiles) scatter(dst, tile []float64, c, from int) {
+	row := 2 * t.cols
+	end := from + len(dst)
+	first, last := (from+row-1)/row, end/row // of the whole rows, and the one after them
+	if first < last {
+		scatterSwapped(dst[row*first-from+2*c:], tile[8*first:], row, last-first)
 	}
-	return rows, others
+	part := func(r int) {
+		for i := range 8 {
+			if at := row*r + 2*c + i; at >= from && at < end {
+				dst[at-from] = tile[8*r+4-i%2*4+i/2]
+			}
+		}
+	}
+	if row*first > from {
+		part(first - 1)
+	}
+	if first <= last && row*last < end {
+		part(last)
+	}
+}
+
+// partners returns rows first to first+3 of v as one tile, and as another the rows with the partners of each one's lines, rows − r. Row 0 and row rows/2, which are partners
+// to themselves, come as a pair.
+func (t *tiles) partners(v []float64, first int) (rows, others []float64) {
+	v = v[4*t.cols*first:]
+	return v[:8*t.cols], v[8*t.cols : 16*t.cols]
 }
 
 // spectrum is RealSpectrum for at most n samples.
@@ -204,10 +234,9 @@ func (t *tiles) spectrum(x []float64) []complex128 {
 	}
 	for first := 0; first < t.rows/2; first += 4 {
 		rows, others := t.partners(v, first)
-		rowsIn(s[0], &rows, t.cols)
-		a, _ := t.along.transform(s[0], s[1])
-		rowsIn(s[2], &others, t.cols)
-		b, _ := t.along.transform(s[2], s[3])
+		a, b := s[0], s[2]
+		t.along.transform(a, rows, s[1])
+		t.along.transform(b, others, s[3])
 		for c := range t.cols {
 			for lane := range 4 {
 				if first+lane == 0 {
@@ -233,8 +262,10 @@ func (t *tiles) spectrum(x []float64) []complex128 {
 func (t *tiles) signal(X []complex128) []float64 {
 	s := t.scratch.Get().(*[4][]float64)
 	defer t.scratch.Put(s)
+	kept := t.signals.Get().(*[]float64)
+	defer t.signals.Put(kept)
+	v := *kept
 	m := t.n / 2
-	v := make([]float64, t.n)
 	scale := 0.5 / float64(m)
 	get := func(r, c int) (z, partner complex128) { // of line k = r + rows·c and of m−k
 		k := r + t.rows*c
@@ -265,13 +296,12 @@ func (t *tiles) signal(X []complex128) []float64 {
 				put(b, 8*(t.cols-1-c)+lane, partner)
 			}
 		}
-		a, _ = t.along.transform(a, s[1])
-		rowsOut(a, &rows, t.cols)
-		b, _ = t.along.transform(b, s[3])
-		rowsOut(b, &others, t.cols)
+		t.along.transform(rows, a, s[1])
+		t.along.transform(others, b, s[3])
 	}
-	t.backward(v, s, 0, t.rows)
-	return v
+	x := make([]float64, t.n)
+	t.backward(x, v, 0, s)
+	return x
 }
 
 func conj(z complex128) complex128 { return complex(real(z), -imag(z)) }
@@ -337,58 +367,49 @@ func (f *filter) apply(x []float64) []float64 {
 		}
 		return RealSignal(X, f.n)
 	}
-	v := make([]float64, f.n)
-	f.through(v, x, 0, f.tiles.rows)
-	return v
+	dst := make([]float64, f.n)
+	f.through(dst, x, 0)
+	return dst
 }
 
 // cut fills dst, at most n samples, with those of apply(x) from the sample from on, counted round the circle.
 func (f *filter) cut(dst, x []float64, from int) {
-	var v []float64
-	switch {
-	case len(dst) == 0:
+	if f.tiles != nil {
+		f.through(dst, x, from)
 		return
-	case f.tiles == nil:
-		v = f.apply(x)
-	default:
-		kept := f.tiles.signals.Get().(*[]float64)
-		defer f.tiles.signals.Put(kept)
-		v = *kept
-		row := 2 * f.tiles.cols
-		first := from / row
-		f.through(v, x, first, min(f.tiles.rows, (from+len(dst)+row-1)/row-first))
 	}
-	n := copy(dst, v[from:])
-	copy(dst[n:], v)
+	y := f.apply(x)
+	n := copy(dst, y[from:])
+	copy(dst[n:], y)
 }
 
-// through is apply in v; only rows first to first+count−1 are right afterwards, as of tiles.backward.
-func (f *filter) through(v, x []float64, first, count int) {
+// through is cut in tiles.
+func (f *filter) through(dst, x []float64, from int) {
 	t := f.tiles
 	s := t.scratch.Get().(*[4][]float64)
 	defer t.scratch.Put(s)
+	kept := t.signals.Get().(*[]float64)
+	defer t.signals.Put(kept)
+	v := *kept
 	t.forward(v, x, s)
-	for r := 0; r < t.rows/2; r += 4 {
-		rows, others := t.partners(v, r)
-		rowsIn(s[0], &rows, t.cols)
-		a, spareA := t.along.transform(s[0], s[1])
-		rowsIn(s[2], &others, t.cols)
-		b, spareB := t.along.transform(s[2], s[3])
-		if r == 0 {
-			f.ownRows(a, b, spareA)
+	a, b, own := s[0], s[2], s[1]
+	for first := 0; first < t.rows/2; first += 4 {
+		rows, others := t.partners(v, first)
+		t.along.transform(a, rows, s[1])
+		t.along.transform(b, others, s[3])
+		if first == 0 {
+			f.ownRows(a, b, own)
 		}
-		filterTiles(a, b, f.factors[r/4*16*t.cols:], t.byRow[r:], t.byCol)
-		if r == 0 {
+		filterTiles(a, b, f.factors[first/4*16*t.cols:], t.byRow[first:], t.byCol)
+		if first == 0 {
 			for c := range t.cols {
-				a[8*c], a[8*c+4], b[8*c], b[8*c+4] = spareA[4*c], spareA[4*c+1], spareA[4*c+2], spareA[4*c+3]
+				a[8*c], a[8*c+4], b[8*c], b[8*c+4] = own[4*c], own[4*c+1], own[4*c+2], own[4*c+3]
 			}
 		}
-		a, _ = t.along.transform(a, spareA)
-		rowsOut(a, &rows, t.cols)
-		b, _ = t.along.transform(b, spareB)
-		rowsOut(b, &others, t.cols)
+		t.along.transform(rows, a, s[1])
+		t.along.transform(others, b, s[3])
 	}
-	t.backward(v, s, first, count)
+	t.backward(dst, v, from, s)
 }
 
 // ownRows does for the rows that are their own partners, in column 0 of the two tiles, what filterTiles does for the others; it puts the results, exchanged, to out.

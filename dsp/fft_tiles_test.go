@@ -80,6 +80,30 @@ func TestPassesAgainstPlain(t *testing.T) {
 	}
 }
 
+func TestTurnsAgainstPlain(t *testing.T) {
+	const rows, quads, stride = 16, 2, 80
+	tile, turns, lanes := randomSamples(1, 8*(rows+1)), randomSamples(2, 2*(rows+1)), randomSamples(3, 8*(rows+1))
+	for _, step := range []int{1, -1} {
+		first := 0
+		if step < 0 {
+			first = rows
+		}
+		got, want := make([]float64, stride*quads), make([]float64, stride*quads)
+		turnOut(got, tile, turns, lanes, stride, first, step, quads)
+		turnOutPlain(want, tile, turns, lanes, stride, first, step, quads)
+		back, wantBack := make([]float64, len(tile)), make([]float64, len(tile))
+		turnIn(back, want, turns, lanes, stride, first, step, quads)
+		turnInPlain(wantBack, want, turns, lanes, stride, first, step, quads)
+		for _, pair := range [][2][]float64{{got, want}, {back, wantBack}} {
+			for i, v := range pair[0] {
+				if math.Abs(v-pair[1][i]) > 1e-13 { // products of up to five white samples, rounded differently
+					t.Fatalf("step %d, value %d: %v, want %v", step, i, v, pair[1][i])
+				}
+			}
+		}
+	}
+}
+
 func TestFilterTilesAgainstPlain(t *testing.T) {
 	const n = 12
 	lanes, turns := make([]complex128, 4), make([]complex128, n)

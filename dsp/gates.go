@@ -7,13 +7,13 @@ import "sync"
 type Gates struct {
 	n       int
 	columns columns
-	scratch sync.Pool // of *[2][]float64
+	scratch sync.Pool // of *[3][]float64
 }
 
 // NewGates prepares signals of n samples; n is SmoothLength of something.
 func NewGates(n int) *Gates {
 	g := &Gates{n: n, columns: newColumns(n)}
-	g.scratch.New = func() any { return &[2][]float64{make([]float64, 8*n), make([]float64, 8*n)} }
+	g.scratch.New = func() any { return &[3][]float64{make([]float64, 8*n), make([]float64, 8*n), make([]float64, 8*n)} }
 	return g
 }
 
@@ -30,9 +30,9 @@ func (g *Gates) Apply(X [][]complex128, windows [][]float64) {
 }
 
 func (g *Gates) some(X [][]complex128, windows [][]float64) {
-	s := g.scratch.Get().(*[2][]float64)
+	s := g.scratch.Get().(*[3][]float64)
 	defer g.scratch.Put(s)
-	tile, n := s[0], g.n
+	tile, signals, spare, n := s[0], s[1], s[2], g.n
 	clear(tile)
 	// Line k of two signals is a + jb, line n−k the same of the conjugates; exchanged, as it goes backwards.
 	for i, x := range X {
@@ -60,7 +60,7 @@ func (g *Gates) some(X [][]complex128, windows [][]float64) {
 			}
 		}
 	}
-	signals, spare := g.columns.transform(tile, s[1])
+	g.columns.transform(signals, tile, spare)
 	scale := 1 / float64(n)
 	for lane := range 4 {
 		var even, odd []float64
@@ -81,9 +81,9 @@ func (g *Gates) some(X [][]complex128, windows [][]float64) {
 			signals[8*i+lane], signals[8*i+4+lane] = a, b
 		}
 	}
-	lines, _ := g.columns.transform(signals, spare)
+	g.columns.transform(tile, signals, spare)
 	for i, x := range X {
-		at := lines[i/2:]
+		at := tile[i/2:]
 		for k := range x[:n/2+1] {
 			back := n - k
 			if k == 0 {
