@@ -21,6 +21,18 @@
 	MOVQ BX, R9; \
 	IMULQ R13, R9
 
+// Arguments of turnOut and turnIn: R8 is the distance of blocks in bytes, R10 that of rows in the tile and in lanes, R11 that in turns.
+#define TURNS \
+	MOVQ turns+16(FP), DX; \
+	MOVQ lanes+24(FP), BX; \
+	MOVQ stride+32(FP), R8; \
+	MOVQ step+40(FP), R10; \
+	MOVQ n+48(FP), CX; \
+	MOVQ R10, R11; \
+	SHLQ $3, R8; \
+	SHLQ $6, R10; \
+	SHLQ $4, R11
+
 // func pass2Vectors(dst, src, tw *float64, m, s int)
 TEXT ·pass2Vectors(SB), NOSPLIT, $0-40
 	ARGUMENTS
@@ -350,15 +362,7 @@ scatter:
 TEXT ·turnOutVectors(SB), NOSPLIT, $0-56
 	MOVQ v+0(FP), DI
 	MOVQ tile+8(FP), SI
-	MOVQ turns+16(FP), DX
-	MOVQ lanes+24(FP), BX
-	MOVQ stride+32(FP), R8
-	MOVQ step+40(FP), R10
-	MOVQ n+48(FP), CX
-	MOVQ R10, R11
-	SHLQ $3, R8
-	SHLQ $6, R10
-	SHLQ $4, R11
+	TURNS
 
 turnOut:
 	ROWOUT(Y8, Y12)
@@ -392,15 +396,7 @@ turnOut:
 TEXT ·turnInVectors(SB), NOSPLIT, $0-56
 	MOVQ tile+0(FP), DI
 	MOVQ v+8(FP), SI
-	MOVQ turns+16(FP), DX
-	MOVQ lanes+24(FP), BX
-	MOVQ stride+32(FP), R8
-	MOVQ step+40(FP), R10
-	MOVQ n+48(FP), CX
-	MOVQ R10, R11
-	SHLQ $3, R8
-	SHLQ $6, R10
-	SHLQ $4, R11
+	TURNS
 
 turnIn:
 	PREFETCHT1 256(SI) // the next four columns

@@ -111,9 +111,7 @@ func scatterSwapped(dst, tile []float64, stride, n int) {
 // turnOut multiplies rows of tile by the complex number of the row in turns and that of row and column in lanes, and puts them to v with rows and columns exchanged: the first
 // four rows, from row first on and step rows apart, become four columns, the next four stand stride floats on, and so on n times.
 func turnOut(v, tile, turns, lanes []float64, stride, first, step, n int) {
-	last := first + step*(4*n-1)
-	_, _, _, _ = v[stride*(n-1)+31], tile[8*max(first, last)+7], turns[2*max(first, last)+1], lanes[8*max(first, last)+7]
-	_ = tile[8*min(first, last)]
+	checkTurn(v, tile, turns, lanes, stride, first, step, n)
 	if hasVectors {
 		turnOutVectors(&v[0], &tile[8*first], &turns[2*first], &lanes[8*first], stride, step, n)
 	} else {
@@ -133,11 +131,16 @@ func turnOutPlain(v, tile, turns, lanes []float64, stride, first, step, n int) {
 	}
 }
 
+// checkTurn panics where the slices are too short, as Go's own code would.
+func checkTurn(v, tile, turns, lanes []float64, stride, first, step, n int) {
+	last := first + step*(4*n-1)
+	low, high := min(first, last), max(first, last)
+	_, _, _, _, _ = v[stride*(n-1)+31], tile[8*low], tile[8*high+7], turns[2*high+1], lanes[8*high+7]
+}
+
 // turnIn is the way back, multiplying likewise.
 func turnIn(tile, v, turns, lanes []float64, stride, first, step, n int) {
-	last := first + step*(4*n-1)
-	_, _, _, _ = v[stride*(n-1)+31], tile[8*max(first, last)+7], turns[2*max(first, last)+1], lanes[8*max(first, last)+7]
-	_ = tile[8*min(first, last)]
+	checkTurn(v, tile, turns, lanes, stride, first, step, n)
 	if hasVectors {
 		turnInVectors(&tile[8*first], &v[0], &turns[2*first], &lanes[8*first], stride, step, n)
 	} else {
