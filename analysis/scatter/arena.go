@@ -20,24 +20,31 @@ func (a *arena[T]) reset() { a.free = a.all }
 
 // scratch is what the solution of one outside needs on its way.
 type scratch struct {
+	rays
 	complexes arena[complex128]
-	floats    arena[float64]
-	rays      rays
 	points    mouthPoints
-	blocks    map[blockKey][]complex128
+	near      []uint8
+	laid      []laid
 }
 
-var scratches = sync.Pool{New: func() any { return &scratch{blocks: map[blockKey][]complex128{}} }}
+var scratches = sync.Pool{New: func() any { return new(scratch) }}
 
 // newScratch returns an empty scratch, to be given back by release when nothing refers to it any more.
 func newScratch() *scratch { return scratches.Get().(*scratch) }
 
 func (s *scratch) release() {
 	s.complexes.reset()
-	s.floats.reset()
-	clear(s.blocks)
+	s.points.floats.reset()
 	scratches.Put(s)
 }
+
+// begin begins a bundle of rays.
+func (s *scratch) begin() {
+	s.list, s.near, s.laid = s.list[:0], s.near[:0], s.laid[:0]
+}
+
+// bundle returns what has been added since.
+func (s *scratch) bundle() bundle { return bundle{s.measure(), s.near, s.laid} }
 
 func (s *scratch) matrix(rows, cols int) matrix {
 	return matrix{rows: rows, cols: cols, v: s.complexes.take(rows * cols)}

@@ -54,12 +54,13 @@ func BenchmarkExteriors(b *testing.B) {
 	}
 	began := processorSeconds()
 	for b.Loop() {
+		outside := Outside{Section: &section, Scenes: []Scene{{source, receivers}}, Mesh: DefaultMesh}
 		var next atomic.Int64
 		var wait sync.WaitGroup
 		for range 2 {
 			wait.Go(func() {
 				for i := int(next.Add(1)) - 1; i < len(k); i = int(next.Add(1)) - 1 {
-					if _, err := SolveExterior(k[i], &section, source, receivers, DefaultMesh); err != nil {
+					if _, err := outside.At(k[i]); err != nil {
 						b.Error(err)
 					}
 				}
@@ -91,14 +92,13 @@ func leaveMeshes(dir string, ks []float64, section Section, source Place, receiv
 		}
 		for _, mouth := range section.Mouths {
 			rule := ruleOf(200)
-			value := make([]float64, DefaultMesh.Functions)
 			means := make([][]float64, DefaultMesh.Functions)
 			for f := range means {
 				means[f] = make([]float64, len(elements))
 			}
 			for q, xi := range rule.node {
 				x := mouth.MidM() + xi*mouth.WidthM()/2
-				rule.values(value, q)
+				value := rule.values(q)[:DefaultMesh.Functions]
 				for i, e := range elements {
 					if low, high := min(e.a.X, e.b.X), max(e.a.X, e.b.X); e.mid.Y == 0 && low <= x && x < high {
 						for f := range value {

@@ -1,9 +1,6 @@
 package scatter
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Point is a place in the plane of the panel's cross-section, in metres: X along the front, Y out of the panel.
 type Point struct{ X, Y float64 }
@@ -53,6 +50,14 @@ func quadrature(r, l float64) [][2]float64 {
 	return gauss8[:]
 }
 
+// gaussOf returns the rule of so many points.
+func gaussOf(points uint8) [][2]float64 {
+	if int(points) == len(gauss2) {
+		return gauss2[:]
+	}
+	return gauss8[:]
+}
+
 func scale(z complex128, f float64) complex128 { return complex(real(z)*f, imag(z)*f) }
 
 // scaleI returns i·f·z.
@@ -72,76 +77,46 @@ func lineSource(k, r float64) complex128 {
 // the back, as at the mouths, where velocities are singular, it would cost accuracy.
 func coupling(k float64) complex128 { return complex(0, 1/k) }
 
-// cast adds the rays with which the elements of a run act on a point x of the boundary with the given normal.
-func (r *run) cast(x, normal Point, coupled bool, s *rays) {
-	list, distances := slices.Grow(s.list, r.count*(len(gauss8)+1)+1), s.distances
-	for i := range r.count {
-		u := float64(i)
-		distance := x.distance(r.middle(i))
-		distances = append(distances, distance)
-		if distance > coarseFrom*r.lengthM {
-			list = append(list, r.way(x, u+gauss2[0][0], r.normal), r.way(x, u+gauss2[1][0], r.normal))
-			continue
-		}
-		for _, point := range gauss8 {
-			list = append(list, r.way(x, u+point[0], r.normal))
-		}
-	}
-	if coupled {
-		tangent := Point{normal.Y, -normal.X}
-		for i := range r.count + 1 {
-			list = append(list, r.way(x, float64(i), tangent))
-		}
-	}
-	s.list, s.distances = list, distances
-}
-
-// way returns the ray to x from the point u elements from the beginning.
-func (r *run) way(x Point, u float64, t Point) ray {
-	return ray{x.X - (r.from.X + u*r.step.X), x.Y - (r.from.Y + u*r.step.Y), t.X, t.Y}
-}
-
-// influence tells, once the rays are traced, what every element of a run does to the point: the elements' coefficients of
+// influence tells, once the rays are traced, what every element of a run does to a point with the given normal: the elements' coefficients of
 // ½ − D − α N for piecewise constant pressure, with α = 0 unless the point is coupled. The hypersingular N is reduced to the elements' end points
 // (Maue's identity, Z. Phys. 126 (1949) 601):
 //
 //	∫ ∂²G/∂n_x∂n_y ds = k² n_x·n_y ∫ G ds − t_x·∇_x [G(x,b) − G(x,a)].
 //
-// It takes the results and distances that belong to its rays, and returns the rest of them.
-func (r *run) influence(k float64, normal Point, coupled bool, dst []complex128, traced [][2]complex128, distances []float64) ([][2]complex128, []float64) {
-	for i, distance := range distances[:r.count] {
+// near holds how many rays stand for each element; it returns the rays that are left.
+func (r *run) influence(k float64, normal Point, coupled bool, dst []complex128, traced [][2]complex128, near []uint8) [][2]complex128 {
+	cosine := normal.dot(r.normal)
+	for i, rays := range near {
 		var single, double complex128 // ∫ G ds and (−i/k) ∫ ∂G/∂n_y ds
 		dst[i] = 0
-		switch {
-		case distance < r.lengthM/4: // its own
+		switch int(rays) {
+		case 0: // its own
 			single = 0.5i / complex(k, 0) * integralH0(k*r.lengthM/2)
 			dst[i] = 0.5
-			traced = traced[len(gauss8):]
-		case distance > coarseFrom*r.lengthM: // as below, with equal weights
+		case len(gauss2): // as below, with equal weights
 			a, b, weight := &traced[0], &traced[1], r.lengthM/8
 			double = complex(weight*(real(a[1])+real(b[1])), weight*(imag(a[1])+imag(b[1])))
 			if coupled {
 				single = complex(-weight*(imag(a[0])+imag(b[0])), weight*(real(a[0])+real(b[0])))
 			}
-			traced = traced[len(gauss2):]
 		default:
 			for q, point := range gauss8 {
 				weight := point[1] * r.lengthM / 4
 				single += scaleI(traced[q][0], weight)
 				double += scale(traced[q][1], weight)
 			}
-			traced = traced[len(gauss8):]
 		}
+		traced = traced[rays:]
 		if coupled {
-			double += scale(single, normal.dot(r.normal))
+			double += scale(single, cosine)
 		}
 		dst[i] -= scaleI(double, k)
 	}
 	if coupled {
-		for i := range dst[:r.count] {
+		for i := range near {
 			dst[i] += scale(traced[i+1][1]-traced[i][1], r.turn/4)
 		}
-		traced = traced[r.count+1:]
+		traced = traced[len(near)+1:]
 	}
-	return traced, distances[r.count:]
+	return traced
 }

@@ -4,13 +4,15 @@
 // that of space e^{ikr}/(4πr). Lengths are in metres, wavenumbers in 1/m.
 //
 // The structure is cut at the mouths of its wells. Outside stands a rigid box, solved once per frequency by boundary
-// elements (SolveExterior); inside, each well carries modes whose admittance is known in closed form (Wells). Only the latter
+// elements (Outside); inside, each well carries modes whose admittance is known in closed form (Wells). Only the latter
 // depends on the depths. Finite height comes in by height modes and vertical factors (height.go).
 package scatter
 
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sync"
 )
 
 // Place is a source or receiver: a point of the cross-section's plane and its height Z above the panel's middle, in metres.
@@ -62,25 +64,39 @@ type heightMode struct {
 	receive *matrix      // per mouth and receiver
 }
 
-// SolveExterior solves the outside of a section at wavenumber k (1/m) for a source and receivers and reduces it to the mouths'
-// velocities: direct boundary integral equation with Burton and Miller's combination on the back, pressure constant on each element and
-// collocated at its middle. At the mouths the pressure follows from the same equation; there, in one plane with the front, it is
-// p = 2 (p_inc + ∫ p ∂G/∂n over the sides and the back − ∫ G v over the mouths), however the velocities v vary.
-// Errors: an impossible section or wavenumber, one that is too large for its wavelength or its narrowest well, a place on or inside a box, a singular system.
+// Outside is a section with the scenes before it, to be solved at one wavenumber after the other, also by several goroutines at once: what the wavenumbers have in common is kept.
+// Its fields must not be changed once it has been solved.
+type Outside struct {
+	Section *Section
+	Scenes  []Scene
+	Mesh    Mesh
+
+	longestM float64 // an element's length is at most; 0 for no limit
+	mutex    sync.Mutex
+	layouts  []*layout // the latest first
+	upright  *Outside  // of the vertical section
+}
+
+// SolveExterior is Outside.At for one scene and one wavenumber.
 func SolveExterior(k float64, section *Section, source Place, receivers []Place, mesh Mesh) (*Exterior, error) {
-	all, err := SolveExteriors(k, section, []Scene{{source, receivers}}, mesh)
+	o := Outside{Section: section, Scenes: []Scene{{source, receivers}}, Mesh: mesh}
+	all, err := o.At(k)
 	if err != nil {
 		return nil, err
 	}
 	return all[0], nil
 }
 
-// SolveExteriors is SolveExterior for several scenes before one section: the equations are solved once, each place being one more right-hand side. Places that several scenes
-// share, or that mirror each other in a section that is its own mirror image, count once. Errors: as SolveExterior; no scene is none.
-func SolveExteriors(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*Exterior, error) {
+// At solves the outside at wavenumber k (1/m) for every scene and reduces it to the mouths' velocities: direct boundary integral equation with Burton and Miller's combination
+// on the back, pressure constant on each element and collocated at its middle. At the mouths the pressure follows from the same equation; there, in one plane with the front, it is
+// p = 2 (p_inc + ∫ p ∂G/∂n over the sides and the back − ∫ G v over the mouths), however the velocities v vary. The equations are solved once, each place being one more right-hand
+// side; places that several scenes share, or that mirror each other in a section that is its own mirror image, count once.
+// Errors: an impossible section or wavenumber, one that is too large for its wavelength or its narrowest well, a place on or inside a box, a singular system; no scene is none.
+func (o *Outside) At(k float64) ([]*Exterior, error) {
 	if !(k > 0) || math.IsInf(k, 0) {
 		return nil, fmt.Errorf("wavenumber %g 1/m: expected a positive number", k)
 	}
+	section, mesh := o.Section, o.Mesh
 	if err := section.Validate(); err != nil {
 		return nil, err
 	}
@@ -88,7 +104,7 @@ func SolveExteriors(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*
 		return nil, fmt.Errorf("mesh of %g elements per wavelength and %d functions across a mouth: expected positive numbers, and %d functions at most", mesh.PerWavelength, mesh.Functions, maxFunctions)
 	}
 	var places []Place
-	for _, s := range scenes {
+	for _, s := range o.Scenes {
 		places = append(append(places, s.Source), s.Receivers...)
 	}
 	for i, p := range places {
@@ -102,6 +118,9 @@ func SolveExteriors(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*
 		}
 	}
 	size := 2 * math.Pi / k / mesh.PerWavelength
+	if o.longestM > 0 {
+		size = min(size, o.longestM)
+	}
 	for j, m := range section.Mouths {
 		size = min(size, m.WidthM()/float64(mesh.Functions+1))
 		if k*m.WidthM() > 2*math.Pi*maxWavelengths {
@@ -112,29 +131,59 @@ func SolveExteriors(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*
 		return nil, fmt.Errorf("wavenumber %g 1/m: the outline of the section takes %.0f elements of %.3g mm: expected %d at most, so lower the frequency, widen the narrowest well or shorten the section",
 			k, count, 1e3*size, maxElements)
 	}
-	outline := section.outline(size)
+	layout := o.layout(section.outline(size), places)
 	scratch := newScratch()
 	defer scratch.release()
-	b, err := solveOutline(k, outline, mesh.Functions, places, scratch)
+	b, err := solveLayout(k, layout, scratch)
 	if err != nil {
 		return nil, fmt.Errorf("wavenumber %g 1/m: %w", k, err)
 	}
-	z, incident := b.couple(section.Mouths), b.incident()
-	heights, err := newHeights(k, section, scenes, mesh)
+	z := b.couple(section.Mouths)
+	heights, err := o.heights(k)
 	if err != nil {
 		return nil, err
 	}
-	out := make([]*Exterior, len(scenes))
+	out := make([]*Exterior, len(o.Scenes))
 	views := b.views
 	for i, h := range heights {
-		n := 1 + len(scenes[i].Receivers)
+		n := 1 + len(o.Scenes[i].Receivers)
 		e := &Exterior{K: k, mouths: section.Mouths, functions: mesh.Functions, shapes: newModeShapes(mesh.Functions)}
-		e.project(b, views[:n], incident)
+		e.project(b, views[:n])
 		e.flat = h.closedBoxes(b, views[:n], places[:n])
 		e.height = h.modes(k, section, places[:n], z, mesh.Functions)
 		out[i], views, places = e, views[n:], places[n:]
 	}
 	return out, nil
+}
+
+// layoutsKept is how many an Outside keeps: neighbouring wavenumbers have mostly the same, or that of the one before.
+const layoutsKept = 3
+
+// layout returns the layout of an outline; from the second time on it is one with its rays.
+func (o *Outside) layout(outline *outline, places []Place) *layout {
+	o.mutex.Lock()
+	defer o.mutex.Unlock()
+	var found *layout
+	at := slices.IndexFunc(o.layouts, func(l *layout) bool {
+		return len(l.images) == len(outline.images) && slices.Equal(l.images[0], outline.images[0])
+	})
+	switch {
+	case at < 0:
+		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
+		if len(o.layouts) == layoutsKept {
+			at = layoutsKept - 1
+		} else {
+			at = len(o.layouts)
+			o.layouts = append(o.layouts, nil)
+		}
+	case o.layouts[at].keeps:
+		found = o.layouts[at]
+	default:
+		found = o.layouts[at].keeping()
+	}
+	copy(o.layouts[1:], o.layouts[:at])
+	o.layouts[0] = found
+	return found
 }
 
 // turned returns the sign of function f in the image of a mouth: the odd ones are turned over.
@@ -170,7 +219,7 @@ func (b *boundary) couple(mouths []Mouth) *matrix {
 }
 
 // project reduces the solution to ∫ p φ over the mouths for a source, views[0], and to the radiation to the receivers, the other views.
-func (e *Exterior) project(b *boundary, views []view, incident []matrix) {
+func (e *Exterior) project(b *boundary, views []view) {
 	n := e.functions
 	unknowns := len(e.mouths) * n
 	e.source, e.radiate = make([]complex128, unknowns), newMatrix(unknowns, len(views)-1)
@@ -179,7 +228,7 @@ func (e *Exterior) project(b *boundary, views []view, incident []matrix) {
 			image := m.image ^ v.image
 			for f := range n {
 				row := m.column*n + f
-				pressure := scale(incident[image].row(row)[v.column]+b.projected[image].row(row)[v.column], 2*turned(f, m.image))
+				pressure := scale(b.incident[image].row(row)[v.column]+b.projected[image].row(row)[v.column], 2*turned(f, m.image))
 				if p == 0 {
 					e.source[j*n+f] = pressure
 				} else {
@@ -189,37 +238,6 @@ func (e *Exterior) project(b *boundary, views []view, incident []matrix) {
 			}
 		}
 	}
-}
-
-// incident returns ∫ G φ over the mouths for each image of a place: per function and place.
-func (b *boundary) incident() []matrix {
-	out := make([]matrix, len(b.images))
-	s, points := &b.rays, &b.points
-	points.functions = b.functions
-	for g := range out {
-		out[g] = b.matrix(len(b.mouths)*b.functions, len(b.places))
-		clear(out[g].v)
-		for p, place := range b.places {
-			if g > 0 {
-				place = place.mirror()
-			}
-			for j, m := range b.mouths {
-				points.lay(m, place, b.k*m.WidthM()/2)
-				s.to(b.k, place)
-				for _, x := range points.x {
-					s.from(Point{x, 0}, Point{})
-				}
-				s.trace()
-				for ray := range points.x {
-					green := s.green(ray)
-					for f, v := range points.value[ray*b.functions:][:b.functions] {
-						out[g].row(j*b.functions + f)[p] += scale(green, v)
-					}
-				}
-			}
-		}
-	}
-	return out
 }
 
 // modeNorm is ε_m of a cosine mode: 1 for the plane one, 2 for the others.

@@ -3,6 +3,7 @@ package scatter
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 // A panel of finite height H seen by point sources scatters, to a good approximation, as an infinitely tall one whose surface
@@ -21,16 +22,16 @@ type heights struct {
 	edge         []complex128 // per receiver: exact over Kirchhoff in the vertical section
 }
 
-// newHeights prepares quadratures over the height and edge factors, for every scene its own.
-func newHeights(k float64, section *Section, scenes []Scene, mesh Mesh) ([]*heights, error) {
-	out := make([]*heights, len(scenes))
-	for i := range scenes {
-		out[i] = newHeight(k, section, append([]Place{scenes[i].Source}, scenes[i].Receivers...))
+// heights prepares quadratures over the height and edge factors, for every scene its own.
+func (o *Outside) heights(k float64) ([]*heights, error) {
+	out := make([]*heights, len(o.Scenes))
+	for i, s := range o.Scenes {
+		out[i] = newHeight(k, o.Section, append([]Place{s.Source}, s.Receivers...))
 	}
-	if section.HeightM == 0 {
+	if o.Section.HeightM == 0 {
 		return out, nil
 	}
-	edges, err := edgeFactors(k, section, scenes, mesh)
+	edges, err := o.edgeFactors(k)
 	for i, edge := range edges {
 		out[i].edge = edge
 	}
@@ -81,12 +82,12 @@ func (s *Section) distance(p Point) float64 {
 
 // edgeFactors solves the vertical section, a closed box seen from the places' distances, exactly and by Kirchhoff's approximation. It returns the ratio, per scene and receiver.
 // Both vary slowly with the distance but for a line source's own field: where receivers of one height have many distances, they are interpolated.
-func edgeFactors(k float64, section *Section, scenes []Scene, mesh Mesh) ([][]complex128, error) {
+func (o *Outside) edgeFactors(k float64) ([][]complex128, error) {
+	section, scenes := o.Section, o.Scenes
 	height, depth := section.HeightM, 0.0
 	for _, b := range section.Boxes {
 		depth = max(depth, b.DepthM)
 	}
-	upright := Section{Boxes: []Box{{-height / 2, height / 2, depth}}}
 	// places within 5 mm share a factor
 	rounded := func(p Place) Place {
 		return Place{Point: Point{p.Z, 0.005 * math.Round(max(section.middleDistance(p.Point), 0.02)/0.005)}}
@@ -142,9 +143,7 @@ func edgeFactors(k float64, section *Section, scenes []Scene, mesh Mesh) ([][]co
 		}
 		seen[i] = d.distinct
 	}
-	// below some hundred hertz the edges and not the wavelength ask for elements: with as few as an eighth of it needs, a bare box is off by a fifth and more
-	mesh.PerWavelength = max(mesh.PerWavelength, 32*2*math.Pi/(k*height))
-	exact, err := SolveExteriors(k, &upright, seen, mesh)
+	exact, err := o.uprightOf(Box{-height / 2, height / 2, depth}, seen).At(k)
 	if err != nil {
 		return nil, err
 	}
@@ -182,6 +181,18 @@ func edgeFactors(k float64, section *Section, scenes []Scene, mesh Mesh) ([][]co
 		}
 	}
 	return out, nil
+}
+
+// uprightOf returns the outside of a box with some scenes before it, the one of the time before where the scenes are the same.
+func (o *Outside) uprightOf(box Box, scenes []Scene) *Outside {
+	o.mutex.Lock()
+	defer o.mutex.Unlock()
+	alike := func(a, b Scene) bool { return a.Source == b.Source && slices.Equal(a.Receivers, b.Receivers) }
+	if o.upright == nil || !slices.EqualFunc(o.upright.Scenes, scenes, alike) {
+		// below some hundred hertz the edges and not the wavelength ask for elements: with as few as an eighth of it needs, a bare box is off by a fifth and more
+		o.upright = &Outside{Section: &Section{Boxes: []Box{box}}, Scenes: scenes, Mesh: o.Mesh, longestM: (box.X1M - box.X0M) / 32}
+	}
+	return o.upright
 }
 
 // edgeDigits is to how many digits edge factors are interpolated, far more than they are good for.
@@ -239,8 +250,8 @@ type vertical struct {
 // newVertical needs the source's column and the span of the receivers' distances.
 func (h *heights) newVertical(b *boundary, source int, sourceZ, receiverZ float64, receivers span) *vertical {
 	var s span
-	for _, columns := range b.distance {
-		s.include(columns[source]...)
+	for _, sights := range b.sights {
+		s.include(sights[source].distance...)
 	}
 	near, from := h.spreads(b.k, sourceZ, 1, s)
 	far, to := h.spreads(b.k, receiverZ, 1, receivers)
@@ -256,10 +267,10 @@ func (h *heights) newVertical(b *boundary, source int, sourceZ, receiverZ float6
 	}
 	v := &vertical{receivers: far, series: make([]matrix, len(b.images))}
 	polynomials := make([]complex128, near.terms)
-	for g, columns := range b.distance {
+	for g, sights := range b.sights {
 		v.series[g] = b.matrix(b.count, far.terms)
 		clear(v.series[g].v)
-		for i, d := range columns[source] {
+		for i, d := range sights[source].distance {
 			near.polynomials(polynomials, d)
 			subtractProduct(v.series[g].row(i), polynomials, both.v, far.terms)
 		}
@@ -274,8 +285,8 @@ func (h *heights) closedBoxes(b *boundary, views []view, places []Place) []compl
 		if spans[place.Z] == nil {
 			spans[place.Z] = &span{}
 		}
-		for _, columns := range b.distance {
-			spans[place.Z].include(columns[views[1+p].column]...)
+		for _, sights := range b.sights {
+			spans[place.Z].include(sights[views[1+p].column].distance...)
 		}
 	}
 	type listener struct {
@@ -315,7 +326,7 @@ func (b *boundary) scattered(source, receiver view, v *vertical) (sum complex128
 			back := b.right[r].row(i)[receiver.column] * b.layers[s][source.column][i]
 			both := scale(there+back, 0.5)
 			if v != nil {
-				both *= v.receivers.sum(v.series[s].row(i), b.distance[r][receiver.column][i])
+				both *= v.receivers.sum(v.series[s].row(i), b.sights[r][receiver.column].distance[i])
 			}
 			sum += both
 		}

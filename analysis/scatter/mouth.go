@@ -49,6 +49,7 @@ type rule struct {
 	node        []float64   // ξ
 	weight      []float64   // Σ weight·g(node) = ∫ w g dξ
 	polynomials [][]float64 // per node: p_0 … p_{n−1}
+	mean        []float64   // per node and function, see values
 	logarithm   func() []float64
 }
 
@@ -81,18 +82,16 @@ func newRule(n int) *rule {
 		r.node = append(r.node, x)
 		r.weight = append(r.weight, 1/sum)
 		r.polynomials = append(r.polynomials, slices.Clone(p))
+		for _, v := range p {
+			r.mean = append(r.mean, v/sum/math.Sqrt(weightIntegral))
+		}
 	}
 	r.logarithm = sync.OnceValue(r.newLogarithm)
 	return r
 }
 
-// values sets dst to what the mean over the mouth of φ_f g takes of g at node q, for each f: the integral over the mouth is Σ_q width · value · g.
-func (r *rule) values(dst []float64, q int) {
-	norm := r.weight[q] / math.Sqrt(weightIntegral)
-	for f := range dst {
-		dst[f] = norm * r.polynomials[q][f]
-	}
-}
+// values returns what the mean over the mouth of φ_f g takes of g at node q, for each f.
+func (r *rule) values(q int) []float64 { return r.mean[q*len(r.node):][:len(r.node)] }
 
 // newLogarithm returns the weights, node by node, that make Σ_qp Λ_qp g(ξ_q, ξ_p) = ∬ w w ln|ξ−t| g for polynomials g.
 func (r *rule) newLogarithm() []float64 {
@@ -168,64 +167,59 @@ func nodes(functions int, z complex128, phase float64) int {
 // mostNodes is where it is cheaper to grade the points.
 const mostNodes = 64
 
-// mouthPoints are points of a quadrature over a mouth.
+// mouthPoints lays points of quadratures over mouths.
 type mouthPoints struct {
-	functions int
-	n         int // nodes of the rule whose values are there, for mouths of this width; 0 for others
-	width     float64
-	x         []float64 // places in y = 0
-	value     []float64 // per place and function: the integral over the mouth of φ_f g is Σ value·g
+	x      []float64 // the latest places in y = 0
+	floats arena[float64]
 }
 
-// lay chooses points for integrals of a function of y that is singular where y = x, such as Green's.
-func (p *mouthPoints) lay(m Mouth, x Point, phase float64) {
+// laid is what the functions of a mouth are at the points of a quadrature: the integral over the mouth of φ_f g is Σ widthM · value[q·stride + f] · g(x_q).
+type laid struct {
+	count, stride int
+	value         []float64
+	lasts         bool // beyond the next reset of the memory
+}
+
+// lay chooses points for integrals of so many functions times one that is singular where y = x, such as Green's, and turns by phase (rad) over half the mouth. The places serve until the next call.
+func (p *mouthPoints) lay(m Mouth, x Point, functions int, phase float64) ([]float64, laid) {
 	p.x = p.x[:0]
 	half := m.WidthM() / 2
 	z := complex((x.X-m.MidM())/half, x.Y/half)
-	if n := nodes(p.functions, z, phase); n > 0 {
+	if n := nodes(functions, z, phase); n > 0 {
 		r := ruleOf(n)
 		for _, xi := range r.node {
 			p.x = append(p.x, m.MidM()+half*xi)
 		}
-		if p.n == n && p.width == m.WidthM() && len(p.value) == n*p.functions {
-			return // as for the element before
-		}
-		p.n, p.width = n, m.WidthM()
-		p.value = slices.Grow(p.value[:0], n*p.functions)[:n*p.functions]
-		for q := range n {
-			value := p.value[q*p.functions:][:p.functions]
-			r.values(value, q)
-			for f := range value {
-				value[f] *= m.WidthM()
-			}
-		}
-		return
+		return p.x, laid{n, n, r.mean, true}
 	}
 	// two pieces that meet beside x, each fine towards both of its ends, where either the velocity or Green's function is singular
-	p.n, p.value = 0, p.value[:0]
+	out := laid{stride: functions, value: p.floats.take(2 * gradedPieces * len(gauss8) * functions)[:0]}
 	middle := min(max(real(z), -1), 1)
 	for _, ends := range [2][2]float64{{-1, middle}, {middle, 1}} {
 		if ends[1]-ends[0] > 1e-9 {
-			p.graded(m, ends[0], ends[1])
+			p.graded(&out, m, ends[0], ends[1])
 		}
 	}
+	out.count = len(p.x)
+	return p.x, out
 }
 
-func (p *mouthPoints) graded(m Mouth, from, to float64) {
-	const pieces = 3
-	polynomials := make([]float64, p.functions)
-	for piece := range pieces {
+const gradedPieces = 3
+
+func (p *mouthPoints) graded(out *laid, m Mouth, from, to float64) {
+	polynomials := make([]float64, out.stride)
+	for piece := range gradedPieces {
 		for _, g := range gauss8 {
-			u := (float64(piece) + g[0]) / pieces
+			u := (float64(piece) + g[0]) / gradedPieces
 			// 10u³ − 15u⁴ + 6u⁵ from either end, so that nothing cancels there
 			smooth := func(u float64) float64 { return u * u * u * (10 - 15*u + 6*u*u) }
 			left, right := from+1+(to-from)*smooth(u), 1-to+(to-from)*smooth(1-u) // 1 + ξ and 1 − ξ
-			weight := g[1] / pieces * 30 * u * u * (1 - u) * (1 - u) * (to - from) / 2 * m.WidthM()
+			weight := g[1] / gradedPieces * 30 * u * u * (1 - u) * (1 - u) * (to - from) / 2
 			weight *= 2 / math.Sqrt(weightIntegral) / math.Cbrt(left*right)
 			orthonormals(polynomials, (left-right)/2)
 			p.x = append(p.x, m.X0M+m.WidthM()*left/2)
 			for _, v := range polynomials {
-				p.value = append(p.value, weight*v)
+				out.value = append(out.value, weight*v)
 			}
 		}
 	}
@@ -251,7 +245,7 @@ func mutual(k float64, a, b Mouth, functions int) []complex128 {
 	n := len(r.node)
 	values := make([]float64, n*functions)
 	for q := range n {
-		r.values(values[q*functions:][:functions], q)
+		copy(values[q*functions:][:functions], r.values(q))
 	}
 	var logs []float64
 	if same {

@@ -60,27 +60,28 @@ func TestMutualAgainstDensePoints(t *testing.T) {
 				b.X1M += 0.003
 			}
 			got := mutual(k, a, b, functions)
-			outer := mouthPoints{functions: functions}
-			outer.graded(a, -1, -0.2)
-			outer.graded(a, -0.2, 1)
+			dense := func(m Mouth, cut float64) ([]float64, []float64) {
+				var points mouthPoints
+				at := laid{stride: functions}
+				points.graded(&at, m, -1, cut)
+				points.graded(&at, m, cut, 1)
+				return points.x, at.value
+			}
+			outer, outerValue := dense(a, -0.2)
 			want := make([]complex128, len(got))
-			for i, x := range outer.x {
-				inner := mouthPoints{functions: functions}
+			for i, x := range outer {
 				xi := 2*(x-b.X0M)/b.WidthM() - 1
-				if math.Abs(xi) < 1 {
-					inner.graded(b, -1, xi)
-					inner.graded(b, xi, 1)
-				} else {
-					inner.graded(b, -1, 0)
-					inner.graded(b, 0, 1)
+				if math.Abs(xi) >= 1 {
+					xi = 0
 				}
-				for j, y := range inner.x {
+				inner, innerValue := dense(b, xi)
+				for j, y := range inner {
 					if y == x {
 						continue
 					}
 					green := lineSource(k, math.Abs(x-y))
 					for n := range want {
-						want[n] += scale(green, outer.value[i*functions+n/functions]*inner.value[j*functions+n%functions])
+						want[n] += scale(green, a.WidthM()*b.WidthM()*outerValue[i*functions+n/functions]*innerValue[j*functions+n%functions])
 					}
 				}
 			}

@@ -8,18 +8,18 @@ type ray struct {
 	tx, ty float64 // a unit vector along which the slope is wanted
 }
 
-// rays are some rays with the Hankel functions of their lengths r.
-type rays struct {
-	k         float64
-	x         Point // where those begin that from adds
-	list      []ray
-	traced    [][2]complex128 // per ray: H0⁽¹⁾(kr), and H1⁽¹⁾(kr) (x−y)·t/r
-	distances []float64       // for who needs them: of x from the middles of elements
+// four is what four rays are at every wavenumber.
+type four struct {
+	r, inverse, root [4]float64 // length r in metres, 1/r, 1/√r
+	along            [4]float64 // (x−y)·t/r
 }
 
-// to begins anew, with rays to x.
-func (s *rays) to(k float64, x Point) {
-	s.k, s.x, s.list, s.distances = k, x, s.list[:0], s.distances[:0]
+// rays are some rays with the Hankel functions of their lengths r.
+type rays struct {
+	x      Point // where those begin that from adds
+	list   []ray
+	fours  []four
+	traced [][2]complex128 // per ray: H0⁽¹⁾(kr), and H1⁽¹⁾(kr) (x−y)·t/r
 }
 
 // from adds the ray from y, with its slope along t.
@@ -27,41 +27,67 @@ func (s *rays) from(y, t Point) {
 	s.list = append(s.list, ray{s.x.X - y.X, s.x.Y - y.Y, t.X, t.Y})
 }
 
-// trace evaluates the functions, once all rays are there. Four go at once, so that it repeats the last one up to a multiple of four.
-func (s *rays) trace() {
+// measure returns the rays four at once, so that it repeats the last one up to a multiple of four. They serve until the next call.
+func (s *rays) measure() []four {
 	n := len(s.list)
 	if n == 0 {
-		return
+		return nil
 	}
 	for len(s.list)%4 != 0 {
 		s.list = append(s.list, s.list[n-1])
 	}
-	all := len(s.list)
-	if len(s.traced) < all {
-		s.traced = make([][2]complex128, 2*all)
+	count := len(s.list) / 4
+	if len(s.fours) < count {
+		s.fours = make([]four, 2*count)
 	}
-	for i := 0; i < all; i += 4 {
+	fours := s.fours[:count]
+	if hasVectors {
+		measureVectors(&fours[0], &s.list[0], count)
+	} else {
+		measurePlain(fours, s.list)
+	}
+	s.list = s.list[:n]
+	return fours
+}
+
+func measurePlain(fours []four, list []ray) {
+	for i := range fours {
+		f := &fours[i]
+		for lane, y := range list[4*i : 4*i+4] {
+			r := math.Sqrt(y.dx*y.dx + y.dy*y.dy)
+			f.r[lane], f.inverse[lane] = r, 1/r
+			f.root[lane], f.along[lane] = math.Sqrt(f.inverse[lane]), (y.dx*y.tx+y.dy*y.ty)*f.inverse[lane]
+		}
+	}
+}
+
+// trace evaluates the functions at wavenumber k.
+func (s *rays) trace(k float64, fours []four) [][2]complex128 {
+	if len(s.traced) < 4*len(fours) {
+		s.traced = make([][2]complex128, 8*len(fours))
+	}
+	inverse, root := 1/k, math.Sqrt(1/k)
+	for i := 0; i < len(fours); i++ {
 		if hasVectors {
-			i += traceVectors(&s.traced[i], &s.list[i], all-i, s.k, 1/s.k)
-			if i == all {
+			i += traceVectors(&s.traced[4*i], &fours[i], len(fours)-i, k, inverse, root)
+			if i == len(fours) {
 				break
 			}
 		}
-		tracePlain(s.traced[i:i+4], s.list[i:i+4], s.k)
+		tracePlain(s.traced[4*i:4*i+4], &fours[i], k)
 	}
-	s.list = s.list[:n]
+	return s.traced
 }
 
-func tracePlain(traced [][2]complex128, list []ray, k float64) {
-	for i, y := range list {
-		r := math.Sqrt(y.dx*y.dx + y.dy*y.dy)
-		h0, h1 := hankel(k * r)
-		traced[i] = [2]complex128{h0, scale(h1, (y.dx*y.tx+y.dy*y.ty)/r)}
+func tracePlain(traced [][2]complex128, f *four, k float64) {
+	for lane := range traced {
+		h0, h1 := hankel(k * f.r[lane])
+		traced[lane] = [2]complex128{h0, scale(h1, f.along[lane])}
 	}
 }
 
-// green returns G = (i/4) H0⁽¹⁾(kr) of ray i.
-func (s *rays) green(i int) complex128 { return scaleI(s.traced[i][0], 0.25) }
+// green returns G = (i/4) H0⁽¹⁾(kr) of a traced ray.
+func green(traced *[2]complex128) complex128 { return scaleI(traced[0], 0.25) }
 
-// slope returns (1/4) H1⁽¹⁾(kr) times the part along t of ray i, and that times f: α t·∇_x G, and −ik times that is t·∇_x G.
-func (s *rays) slope(i int, f float64) complex128 { return scale(s.traced[i][1], 0.25*f) }
+// slope returns (1/4) H1⁽¹⁾(kr) times the part along t of a traced ray, and that times f: α t·∇_x G, and −ik times that is t·∇_x G.
+func slope(traced *[2]complex128, f float64) complex128 { return scale(traced[1], 0.25*f) }

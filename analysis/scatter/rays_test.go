@@ -14,12 +14,13 @@ func TestRaysTwin(t *testing.T) {
 	s := &rays{}
 	for n := range 40 {
 		const k = 20.
-		s.to(k, Point{0.3, -0.2})
+		s.list, s.x = nil, Point{0.3, -0.2}
 		for range n {
 			turn, r := 2*math.Pi*random.Float64(), math.Exp(16*random.Float64()-9)/k
 			s.from(Point{s.x.X + r*math.Cos(turn), s.x.Y + r*math.Sin(turn)}, Point{math.Sin(3 * turn), math.Cos(3 * turn)})
 		}
-		s.trace()
+		fours := s.measure()
+		s.trace(k, fours)
 		for i, y := range s.list {
 			r := math.Hypot(y.dx, y.dy)
 			x := k * r
@@ -30,9 +31,14 @@ func TestRaysTwin(t *testing.T) {
 			below(t, "H0 over its modulus", cmplx.Abs(s.traced[i][0]-h0)/cmplx.Abs(h0), allowed, "series and polynomials are good for 3e-14, rounding of kr for the rest")
 			below(t, "H1's part over its modulus", cmplx.Abs(s.traced[i][1]-slope)/cmplx.Abs(h1), allowed, "series and polynomials are good for 3e-14, rounding of kr for the rest")
 		}
-		plain := make([][2]complex128, n)
-		tracePlain(plain, s.list, k)
-		for i := range plain {
+		plain := make([][2]complex128, 4*len(fours))
+		plainFours := make([]four, len(fours))
+		list := s.list[:4*len(fours)] // what measure has added is still there
+		measurePlain(plainFours, list)
+		for i := range plainFours {
+			tracePlain(plain[4*i:][:4], &plainFours[i], k)
+		}
+		for i := range n {
 			x := k * math.Hypot(s.list[i].dx, s.list[i].dy)
 			below(t, "H0 against the portable twin", cmplx.Abs(plain[i][0]-s.traced[i][0])/cmplx.Abs(plain[i][0]), 2e-15+1e-15*x, "rounding")
 		}

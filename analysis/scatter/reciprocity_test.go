@@ -23,7 +23,7 @@ func directField(t *testing.T, k float64, section Section, wells []Well, losses 
 		row := solution.row(i)
 		row[0] = elements[i].incident(k, source)
 		for j, m := range section.Mouths {
-			elements[i].mouthVelocity(k, m, row[1+j*functions:][:functions], unused)
+			elements[i].mouthVelocity(k, m, k*m.WidthM()/2, row[1+j*functions:][:functions], unused)
 		}
 	}
 	if err := solveBoundary(k, elements, solution); err != nil {
@@ -83,12 +83,12 @@ func directField(t *testing.T, k float64, section Section, wells []Well, losses 
 			_, double := elements[i].layers(k, x)
 			field += p * double
 		}
-		points := mouthPoints{functions: functions}
+		var points mouthPoints
 		for j, m := range section.Mouths {
-			points.lay(m, x, k*m.WidthM()/2)
-			for i, y := range points.x {
+			places, at := points.lay(m, x, functions, k*m.WidthM()/2)
+			for i, y := range places {
 				for f := range functions {
-					field -= v.v[j*functions+f] * scale(lineSource(k, x.distance(Point{y, 0})), points.value[i*functions+f])
+					field -= v.v[j*functions+f] * scale(lineSource(k, x.distance(Point{y, 0})), m.WidthM()*at.value[i*at.stride+f])
 				}
 			}
 		}
@@ -99,10 +99,11 @@ func directField(t *testing.T, k float64, section Section, wells []Well, losses 
 
 // functionIntegral returns ∫ φ_f ds over one element of the mouth.
 func functionIntegral(f int, m Mouth, e element) (sum float64) {
-	points := mouthPoints{functions: f + 1}
-	points.graded(m, 2*(e.a.X-m.X0M)/m.WidthM()-1, 2*(e.b.X-m.X0M)/m.WidthM()-1)
+	var points mouthPoints
+	at := laid{stride: f + 1}
+	points.graded(&at, m, 2*(e.a.X-m.X0M)/m.WidthM()-1, 2*(e.b.X-m.X0M)/m.WidthM()-1)
 	for i := range points.x {
-		sum += points.value[i*(f+1)+f]
+		sum += m.WidthM() * at.value[i*at.stride+f]
 	}
 	return sum
 }

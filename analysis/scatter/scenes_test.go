@@ -18,7 +18,7 @@ func TestScenesAtOnce(t *testing.T) {
 	}
 	wells := []Well{{DepthM: 0.02}, {DepthM: 0.12}, {DepthM: 0.07}}
 	for _, k := range []float64{3, 20, 70} {
-		all, err := SolveExteriors(k, &section, scenes, DefaultMesh)
+		all, err := (&Outside{Section: &section, Scenes: scenes, Mesh: DefaultMesh}).At(k)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -42,7 +42,7 @@ func TestScenesAtOnce(t *testing.T) {
 			}
 		}
 	}
-	if none, err := SolveExteriors(20, &section, nil, DefaultMesh); err != nil || len(none) != 0 {
+	if none, err := (&Outside{Section: &section, Mesh: DefaultMesh}).At(20); err != nil || len(none) != 0 {
 		t.Errorf("no scene: %d exteriors, %v", len(none), err)
 	}
 }
@@ -56,12 +56,12 @@ func TestEdgeFactorsBetween(t *testing.T) {
 			scene.Receivers = append(scene.Receivers, Place{Point: Point{0, 0.3 + 0.015*float64(i)}, Z: z})
 		}
 		for _, k := range []float64{3, 20, 104} {
-			many, err := edgeFactors(k, &section, []Scene{scene}, DefaultMesh)
+			many, err := (&Outside{Section: &section, Scenes: []Scene{scene}, Mesh: DefaultMesh}).edgeFactors(k)
 			if err != nil {
 				t.Fatal(err)
 			}
 			for i := 0; i < len(scene.Receivers); i += 17 {
-				one, err := edgeFactors(k, &section, []Scene{{scene.Source, scene.Receivers[i : i+1]}}, DefaultMesh)
+				one, err := (&Outside{Section: &section, Scenes: []Scene{{scene.Source, scene.Receivers[i : i+1]}}, Mesh: DefaultMesh}).edgeFactors(k)
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -118,10 +118,10 @@ func (e *element) incident(k float64, s Point) complex128 {
 
 // mouthVelocity adds to dst[f] the right-hand side −S φ − α ∫∂G/∂n_x φ of a unit velocity, collocated at an element, and
 // to moments[f] the integral of ∂/∂n S φ over the element.
-func (e *element) mouthVelocity(k float64, m Mouth, dst, moments []complex128) {
-	points := mouthPoints{functions: len(dst)}
-	points.lay(m, e.mid, k*m.WidthM()/2)
-	for i, x := range points.x {
+func (e *element) mouthVelocity(k float64, m Mouth, phase float64, dst, moments []complex128) {
+	var points mouthPoints
+	places, at := points.lay(m, e.mid, len(dst), phase)
+	for i, x := range places {
 		y := Point{x, 0}
 		green := lineSource(k, e.mid.distance(y)) + e.coupling(k)*gradient(k, e.mid, y, e.n)
 		var slope complex128
@@ -129,7 +129,7 @@ func (e *element) mouthVelocity(k float64, m Mouth, dst, moments []complex128) {
 			slope += scale(gradient(k, e.at(g[0]), y, e.n), g[1]*e.length)
 		}
 		for f := range dst {
-			v := points.value[i*len(dst)+f]
+			v := m.WidthM() * at.value[i*at.stride+f]
 			dst[f] -= scale(green, v)
 			if e.mid.Y < 0 { // else x and y are in one plane with the element
 				moments[f] += scale(slope, v)
@@ -164,7 +164,7 @@ func solveBoundary(k float64, elements []element, right *matrix) error {
 		runs = append(runs, run{from: e.a, step: Point{e.b.X - e.a.X, e.b.Y - e.a.Y}, normal: e.n, count: 1, lengthM: e.length, turn: 1, coupled: e.coupled})
 	}
 	o.imagesOf(runs, false)
-	b := &boundary{outline: o, scratch: newScratch(), k: k}
+	b := &boundary{layout: newLayout(o, 0, 0, nil), scratch: newScratch(), k: k}
 	defer b.release()
 	b.assemble(right.cols)
 	copy(b.right[0].v, right.v)
@@ -182,6 +182,7 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 		size = min(size, m.WidthM()/float64(mesh.Functions+1))
 	}
 	elements := section.meshOfOutline(size)
+	layout := newLayout(section.outline(size), mesh.Functions, mesh.PerWavelength, places)
 	functions, mouths := mesh.Functions, len(section.Mouths)
 	unknowns := mouths * functions
 	solution, moments := newMatrix(len(elements), len(places)+unknowns), newMatrix(len(elements), unknowns)
@@ -192,14 +193,14 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 		}
 		for j, m := range section.Mouths {
 			from := j * functions
-			elements[i].mouthVelocity(k, m, row[len(places)+from:][:functions], moments.row(i)[from:][:functions])
+			elements[i].mouthVelocity(k, m, layout.phase(m), row[len(places)+from:][:functions], moments.row(i)[from:][:functions])
 		}
 	}
 	if err := solveInPlace(boundaryRows(k, elements), solution); err != nil {
 		t.Fatal(err)
 	}
 	projected := newMatrix(unknowns, len(places)+unknowns) // ∫ p φ over the mouths
-	points := mouthPoints{functions: functions}
+	var points mouthPoints
 	for j, m := range section.Mouths {
 		for f := range functions {
 			row := projected.row(j*functions + f)
@@ -209,9 +210,9 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 				}
 			}
 			for s, p := range places {
-				points.lay(m, p.Point, k*m.WidthM()/2)
-				for i, x := range points.x {
-					row[s] += scale(lineSource(k, p.distance(Point{x, 0})), 2*points.value[i*functions+f])
+				xs, at := points.lay(m, p.Point, functions, layout.phase(m))
+				for i, x := range xs {
+					row[s] += scale(lineSource(k, p.distance(Point{x, 0})), 2*m.WidthM()*at.value[i*at.stride+f])
 				}
 			}
 			for l, n := range section.Mouths {
@@ -232,7 +233,8 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 			z.row(i)[j] = scale(projected.row(i)[len(places)+j]+projected.row(j)[len(places)+i], 0.5)
 		}
 	}
-	heights, err := newHeights(k, section, []Scene{{source, receivers}}, mesh)
+	outside := Outside{Section: section, Scenes: []Scene{{source, receivers}}, Mesh: mesh}
+	heights, err := outside.heights(k)
 	if err != nil {
 		t.Fatal(err)
 	}

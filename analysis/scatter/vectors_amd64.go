@@ -14,7 +14,12 @@ func subtractProductVectors(dst *complex128, n int, f *complex128, count int, sr
 //go:noescape
 func hankelVectors(h *[2]complex128, x *float64, n int) int
 
-// traceVectors is tracePlain for n rays, a multiple of four, up to the first four of which one's kr is not between 1 and maxHankelX; it returns how many it has done. See rays_amd64.s.
+// measureVectors is measurePlain for n > 0 fours. See rays_amd64.s.
 //
 //go:noescape
-func traceVectors(traced *[2]complex128, list *ray, n int, k, inverseK float64) int
+func measureVectors(fours *four, list *ray, n int)
+
+// traceVectors is tracePlain for n fours, up to the first whose kr are neither all up to 1 nor all between 1 and maxHankelX; it returns how many it has done. rootK is √(1/k). See rays_amd64.s.
+//
+//go:noescape
+func traceVectors(traced *[2]complex128, fours *four, n int, k, inverseK, rootK float64) int

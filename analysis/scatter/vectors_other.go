@@ -10,6 +10,8 @@ func subtractProductVectors(dst *complex128, n int, f *complex128, count int, sr
 
 func hankelVectors(h *[2]complex128, x *float64, n int) int { panic("unreachable") }
 
-func traceVectors(traced *[2]complex128, list *ray, n int, k, inverseK float64) int {
+func measureVectors(fours *four, list *ray, n int) { panic("unreachable") }
+
+func traceVectors(traced *[2]complex128, fours *four, n int, k, inverseK, rootK float64) int {
 	panic("unreachable")
 }

@@ -51,7 +51,6 @@ func newModeShapes(functions int) *modeShapes {
 	}
 	s := &modeShapes{functions: functions}
 	r := ruleOf(modesInTail)
-	value := make([]float64, functions)
 	s.mean = make([][]float64, modesInTail)
 	for m := range s.mean {
 		s.mean[m] = make([]float64, functions)
@@ -60,7 +59,7 @@ func newModeShapes(functions int) *modeShapes {
 			continue
 		}
 		for q, xi := range r.node {
-			r.values(value, q)
+			value := r.values(q)
 			cosine := math.Cos(float64(m) * math.Pi * (xi + 1) / 2)
 			for f := m & 1; f < functions; f += 2 {
 				s.mean[m][f] += value[f] * cosine

@@ -1,0 +1,304 @@
+package scatter
+
+import (
+	"math"
+	"slices"
+)
+
+// layout is what the boundary equations of one outline, its mouths and its places have in common at all wavenumbers: which numbers occur in them, where each of them stands, and of
+// which rays it is made. What is of equal shape acts alike at equal distances; on a panel of equal wells nearly all does.
+type layout struct {
+	*outline
+	functions int     // per mouth
+	finest    float64 // elements per wavelength, at least
+	places    []Point // distinct but for mirror images
+	views     []view  // per place asked for
+
+	blocks  []block
+	entries int       // numbers in all blocks, and before them 0 and ½
+	index   [][]int32 // per image of the outline: which of the numbers stands in each row and column of its matrix
+
+	drives  []drive
+	driven  int       // numbers of all drives
+	driving [][]int32 // per image: the first number of what drives each run, mouth by mouth
+
+	sights [][]sight // per image and place
+	keeps  bool      // whether rays are kept
+}
+
+// block is what one run does to another.
+type block struct {
+	on, from run
+	looks    int // from how many elements of on
+	first    int // of its numbers
+	kept     *bundle
+}
+
+// drive is what a mouth has to do with the elements of a run.
+type drive struct {
+	on    *run
+	mouth Mouth
+	first int
+	kept  *bundle
+}
+
+// sight is what a place sees of the elements and mouths of the part.
+type sight struct {
+	place    Point
+	distance []float64 // to the middle of each element, m
+	kept     *bundle
+}
+
+// bundle is the rays of one block, drive or sight.
+type bundle struct {
+	fours []four
+	near  []uint8 // per element: how many rays stand for it
+	laid  []laid  // per element of a drive or mouth of a sight
+}
+
+// blockKey names the action of one run or mouth on a run.
+type blockKey struct {
+	on, of int   // shapes
+	width  int64 // of the mouth, 0 for a run
+	dx, dy int64
+}
+
+const (
+	zeroEntry = iota
+	halfEntry
+	firstEntry
+)
+
+// newLayout keeps no rays.
+func newLayout(o *outline, functions int, finest float64, places []Place) *layout {
+	l := &layout{outline: o, functions: functions, finest: finest, entries: firstEntry}
+	l.places, l.views = o.viewsOf(places)
+	known := map[blockKey]int{}
+	for g, image := range o.images {
+		l.index = append(l.index, make([]int32, o.count*o.count))
+		l.driving = append(l.driving, nil)
+		for i := range o.images[0] {
+			on := &o.images[0][i]
+			for j := range image {
+				l.place(known, g, i, j)
+			}
+			for _, m := range o.mouths {
+				if g > 0 {
+					m = Mouth{-m.X1M, -m.X0M}
+				}
+				key := blockKey{on: on.shape, width: finely(m.WidthM()), dx: finely(m.X0M - on.from.X), dy: finely(on.from.Y)}
+				d, old := known[key]
+				if !old {
+					d = len(l.drives)
+					known[key] = d
+					l.drives = append(l.drives, drive{on: on, mouth: m, first: l.driven})
+					l.driven += on.count * 2 * functions
+				}
+				l.driving[g] = append(l.driving[g], int32(l.drives[d].first))
+			}
+		}
+		var sights []sight
+		for _, place := range l.places {
+			if g > 0 {
+				place = place.mirror()
+			}
+			s := sight{place: place, distance: make([]float64, 0, o.count)}
+			for r := range o.images[0] {
+				on := &o.images[0][r]
+				for i := range on.count {
+					s.distance = append(s.distance, place.distance(on.middle(i)))
+				}
+			}
+			sights = append(sights, s)
+		}
+		l.sights = append(l.sights, sights)
+	}
+	return l
+}
+
+// place says where in the matrix of image g the numbers stand with which its run j acts on run i of the part.
+func (l *layout) place(known map[blockKey]int, g, i, j int) {
+	on, from := &l.images[0][i], &l.images[g][j]
+	corner := l.index[g][l.first[i]*l.count+l.first[j]:]
+	if on.front() && from.front() && !on.coupled { // in one plane there is nothing but the elements' own ½
+		if finely(from.from.X-on.from.X) == 0 {
+			for row := range on.count {
+				corner[row*(l.count+1)] = halfEntry
+			}
+		}
+		return
+	}
+	// Along parallel runs of equal steps only the difference (or the sum) of two elements' numbers counts: it is enough to
+	// look at a longer run from the first element.
+	down, across, start := from.count, 1, 0
+	parallel := same(on.step, from.step, 1)
+	against := !parallel && same(on.step, from.step, -1)
+	switch {
+	case parallel:
+		down, start = -1, on.count-1
+	case against:
+		down = 1
+	}
+	key := blockKey{on: on.shape, of: from.shape, dx: finely(from.from.X - on.from.X), dy: finely(from.from.Y - on.from.Y)}
+	n, old := known[key]
+	if !old {
+		n = len(l.blocks)
+		known[key] = n
+		b := block{on: *on, from: *from, looks: on.count, first: l.entries}
+		if parallel || against {
+			b.looks = 1
+			b.from.count += on.count - 1
+		}
+		if parallel {
+			b.from.from = from.at(float64(1 - on.count))
+		}
+		l.blocks = append(l.blocks, b)
+		l.entries += b.looks * b.from.count
+	}
+	start += l.blocks[n].first
+	for row := range on.count {
+		for column := range from.count {
+			corner[row*l.count+column] = int32(start + row*down + column*across)
+		}
+	}
+}
+
+func same(a, b Point, sign float64) bool {
+	return finely(a.X-sign*b.X) == 0 && finely(a.Y-sign*b.Y) == 0
+}
+
+// keepAtMost is how many rays a layout keeps, 32 bytes each: those of a panel in 13 wells are some 70 000.
+const keepAtMost = 1 << 18
+
+// keeping returns the layout with its rays kept, as far as they are not too many.
+func (l *layout) keeping() *layout {
+	out := *l
+	out.keeps = true
+	out.blocks, out.drives = slices.Clone(l.blocks), slices.Clone(l.drives)
+	s := newScratch()
+	defer s.release()
+	rays := 0
+	keep := func(b bundle) *bundle {
+		rays += 4 * len(b.fours)
+		if rays > keepAtMost {
+			return nil
+		}
+		b = bundle{slices.Clone(b.fours), slices.Clone(b.near), slices.Clone(b.laid)}
+		for i := range b.laid {
+			if at := &b.laid[i]; !at.lasts {
+				at.value, at.lasts = slices.Clone(at.value), true
+			}
+		}
+		return &b
+	}
+	for i := range out.blocks {
+		out.blocks[i].kept = keep(out.blocks[i].bundle(s))
+	}
+	for i := range out.drives {
+		out.drives[i].kept = keep(out.drives[i].bundle(l, s))
+	}
+	out.sights = nil
+	for _, sights := range l.sights {
+		sights = slices.Clone(sights)
+		for i := range sights {
+			sights[i].kept = keep(sights[i].bundle(l, s))
+		}
+		out.sights = append(out.sights, sights)
+	}
+	return &out
+}
+
+// bundle returns the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the
+// ends of all elements. It serves until the scratch makes the next.
+func (b *block) bundle(s *scratch) bundle {
+	if b.kept != nil {
+		return *b.kept
+	}
+	s.begin()
+	from := &b.from
+	tangent := Point{b.on.normal.Y, -b.on.normal.X}
+	for i := range b.looks {
+		s.x = b.on.middle(i)
+		for j := range from.count {
+			var rule [][2]float64 // none for the element itself
+			if distance := s.x.distance(from.middle(j)); distance > from.lengthM/4 {
+				rule = quadrature(distance, from.lengthM)
+			}
+			for _, point := range rule {
+				s.from(from.at(float64(j)+point[0]), from.normal)
+			}
+			s.near = append(s.near, uint8(len(rule)))
+		}
+		if b.on.coupled {
+			for j := range from.count + 1 {
+				s.from(from.at(float64(j)), tangent)
+			}
+		}
+	}
+	return s.bundle()
+}
+
+// bundle returns the rays from the mouth: for each element a bunch to its middle, and where the element isn't in the plane of the mouth as many to each of the other points of gauss3.
+func (d *drive) bundle(l *layout, s *scratch) bundle {
+	if d.kept != nil {
+		return *d.kept
+	}
+	s.begin()
+	for i := range d.on.count {
+		x, laid := s.points.lay(d.mouth, d.on.middle(i), l.functions, l.phase(d.mouth))
+		for _, at := range d.rule() {
+			s.x = d.on.at(float64(i) + at[0])
+			for _, x := range x {
+				s.from(Point{x, 0}, d.on.normal)
+			}
+		}
+		s.laid = append(s.laid, laid)
+	}
+	return s.bundle()
+}
+
+func (d *drive) rule() [][2]float64 {
+	if d.on.front() {
+		return gauss3[:1]
+	}
+	return gauss3[:]
+}
+
+// bundle returns the rays from the elements, for each one from its middle and those that stand for it, and behind them those from the mouths.
+func (v *sight) bundle(l *layout, s *scratch) bundle {
+	if v.kept != nil {
+		return *v.kept
+	}
+	s.begin()
+	s.x = v.place
+	element := 0
+	for r := range l.images[0] {
+		on := &l.images[0][r]
+		for i := range on.count {
+			rule := quadrature(v.distance[element], on.lengthM)
+			s.from(on.middle(i), on.normal)
+			for _, point := range rule {
+				s.from(on.at(float64(i)+point[0]), on.normal)
+			}
+			s.near = append(s.near, uint8(len(rule)))
+			element++
+		}
+	}
+	for _, m := range l.mouths {
+		x, laid := s.points.lay(m, v.place, l.functions, l.phase(m))
+		for _, x := range x {
+			s.from(Point{x, 0}, Point{})
+		}
+		s.laid = append(s.laid, laid)
+	}
+	return s.bundle()
+}
+
+// phase returns by how many radians a wave turns over half a mouth at the highest wavenumber that this outline is fine enough for.
+func (l *layout) phase(m Mouth) float64 {
+	longest := 0.0
+	for i := range l.images[0] {
+		longest = max(longest, l.images[0][i].lengthM)
+	}
+	return math.Pi * m.WidthM() / (l.finest * longest)
+}
