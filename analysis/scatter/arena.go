@@ -2,7 +2,7 @@ package scatter
 
 import "sync"
 
-// arena hands out memory for one solution of the outside and takes it back all at once, for the next.
+// arena hands out memory piece by piece and takes it back all at once, for the next solution of an outside.
 type arena[T any] struct{ all, free []T }
 
 // take returns n values, which may be anything.

@@ -159,7 +159,10 @@ func (o *Outside) At(k float64) ([]*Exterior, error) {
 // layoutsKept is how many an Outside keeps: neighbouring wavenumbers have mostly the same, or that of the one before.
 const layoutsKept = 3
 
-// layout returns the layout of an outline; from the second time on it is one with its rays.
+// keepsFrom is at which use a layout's rays are kept: that costs as much as it saves in some three.
+const keepsFrom = 4
+
+// layout returns the layout of an outline, after some uses one with its rays.
 func (o *Outside) layout(outline *outline, places []Place) *layout {
 	o.mutex.Lock()
 	defer o.mutex.Unlock()
@@ -176,11 +179,12 @@ func (o *Outside) layout(outline *outline, places []Place) *layout {
 			at = len(o.layouts)
 			o.layouts = append(o.layouts, nil)
 		}
-	case o.layouts[at].keeps:
-		found = o.layouts[at]
-	default:
+	case o.layouts[at].uses == keepsFrom-1:
 		found = o.layouts[at].keeping()
+	default:
+		found = o.layouts[at]
 	}
+	found.uses++
 	copy(o.layouts[1:], o.layouts[:at])
 	o.layouts[0] = found
 	return found

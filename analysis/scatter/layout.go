@@ -23,7 +23,7 @@ type layout struct {
 	driving [][]int32 // per image: the first number of what drives each run, mouth by mouth
 
 	sights [][]sight // per image and place
-	keeps  bool      // whether rays are kept
+	uses   int       // so far
 }
 
 // block is what one run does to another.
@@ -173,23 +173,30 @@ const keepAtMost = 1 << 18
 // keeping returns the layout with its rays kept, as far as they are not too many.
 func (l *layout) keeping() *layout {
 	out := *l
-	out.keeps = true
 	out.blocks, out.drives = slices.Clone(l.blocks), slices.Clone(l.drives)
 	s := newScratch()
 	defer s.release()
-	rays := 0
+	var (
+		fours arena[four]
+		near  arena[uint8]
+		laids arena[laid]
+		rays  = 0
+	)
 	keep := func(b bundle) *bundle {
 		rays += 4 * len(b.fours)
 		if rays > keepAtMost {
 			return nil
 		}
-		b = bundle{slices.Clone(b.fours), slices.Clone(b.near), slices.Clone(b.laid)}
-		for i := range b.laid {
-			if at := &b.laid[i]; !at.lasts {
+		out := &bundle{fours.take(len(b.fours)), near.take(len(b.near)), laids.take(len(b.laid))}
+		copy(out.fours, b.fours)
+		copy(out.near, b.near)
+		for i, at := range b.laid {
+			if !at.lasts {
 				at.value, at.lasts = slices.Clone(at.value), true
 			}
+			out.laid[i] = at
 		}
-		return &b
+		return out
 	}
 	for i := range out.blocks {
 		out.blocks[i].kept = keep(out.blocks[i].bundle(s))
