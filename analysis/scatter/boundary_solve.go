@@ -31,7 +31,6 @@ func solveLayout(k float64, l *layout, s *scratch) (*boundary, error) {
 //
 // with f on the front and r on the rest is left (D − 2CB) r = h − 2Cg, which takes half the work where the front is half of all.
 func (b *boundary) solve() error {
-	mix(b.system)
 	mix(b.right)
 	mix(b.moments)
 	fronts, rest := b.fronts, b.count-b.fronts
@@ -115,18 +114,38 @@ func (b *boundary) assemble(columns int) {
 	n := len(b.images)
 	b.system, b.right, b.moments, b.projected, b.incident = make([]matrix, n), make([]matrix, n), make([]matrix, n), make([]matrix, n), make([]matrix, n)
 	b.layers = make([][][]complex128, n)
-	entries, driven := b.act(), b.drive()
+	driven := b.drive()
 	for g := range b.images {
 		unknowns := len(b.mouths) * b.functions
 		b.system[g], b.right[g] = b.matrix(b.count, b.count), b.matrix(b.count, columns)
 		b.moments[g], b.projected[g], b.incident[g] = b.matrix(unknowns, b.count), b.matrix(unknowns, columns), b.matrix(unknowns, len(b.places))
-		clear(b.incident[g].v)
-		for i, entry := range b.index[g] {
-			b.system[g].v[i] = entries[entry]
-		}
 		b.placeDriven(g, driven)
 		for p := range b.places {
 			b.see(g, p)
+		}
+	}
+	b.fill(b.act())
+}
+
+// fill puts the numbers of the blocks into the systems, mixed.
+func (b *boundary) fill(entries []complex128) {
+	for i := range b.count {
+		row := i * b.count
+		from := 0
+		if i < b.fronts {
+			from = b.fronts // what the front does to itself is not asked for
+		}
+		if len(b.images) == 1 {
+			system := b.system[0].v[row:][from:b.count]
+			for j, entry := range b.index[0][row:][from:b.count] {
+				system[j] = entries[entry]
+			}
+			continue
+		}
+		even, odd, image := b.system[0].v[row:][from:b.count], b.system[1].v[row:][from:b.count], b.index[1][row:][from:b.count]
+		for j, entry := range b.index[0][row:][from:b.count] {
+			p, q := entries[entry], entries[image[j]]
+			even[j], odd[j] = p+q, p-q
 		}
 	}
 }
@@ -155,7 +174,7 @@ var gauss3 = [...][2]float64{{0.5, 4. / 9}, {0.1127016653792583, 5. / 18}, {0.88
 // minus the integral of ∂/∂n ∫ G φ dx′ over the element. The latter is 0 in the mouths' own plane.
 func (b *boundary) drive() []complex128 {
 	out := b.complexes.take(b.driven)
-	clear(out)
+	sent, through := b.complexes.take(mostPoints), b.complexes.take(mostPoints)
 	dst := out
 	for i := range b.drives {
 		d := &b.drives[i]
@@ -165,28 +184,28 @@ func (b *boundary) drive() []complex128 {
 		for _, at := range bundle.laid {
 			driven, moments := dst[:b.functions], dst[b.functions:][:b.functions]
 			dst = dst[2*b.functions:]
-			for ray := range at.count {
-				value := at.value[ray*at.stride:][:b.functions]
-				sent := scale(green(&traced[ray]), -widthM)
+			bunch := traced[:at.count]
+			for ray := range bunch {
+				sent[ray] = scale(green(&bunch[ray]), -widthM)
 				if on.coupled {
-					sent -= slope(&traced[ray], widthM)
-				}
-				for f, v := range value {
-					driven[f] += scale(sent, v)
-				}
-				if on.front() {
-					continue
-				}
-				var through complex128
-				for q, point := range rule {
-					through += slope(&traced[q*at.count+ray], on.lengthM*point[1]*widthM)
-				}
-				through = scaleI(through, b.k)
-				for f, v := range value {
-					moments[f] += scale(through, v)
+					sent[ray] -= slope(&bunch[ray], widthM)
 				}
 			}
-			traced = traced[len(rule)*at.count:]
+			at.integrals(driven, sent)
+			if on.front() {
+				clear(moments)
+				traced = traced[at.count:]
+				continue
+			}
+			clear(through[:at.count])
+			for _, point := range rule {
+				weight := b.k * on.lengthM * point[1] * widthM / 4
+				for ray := range through[:at.count] {
+					through[ray] += scaleI(traced[ray][1], weight)
+				}
+				traced = traced[at.count:]
+			}
+			at.integrals(moments, through)
 		}
 	}
 	return out
@@ -243,13 +262,15 @@ func (b *boundary) see(g, column int) {
 		}
 	}
 	b.layers[g] = append(b.layers[g], layer)
+	reaching, integrals := b.complexes.take(mostPoints), b.complexes.take(b.functions)
 	for j, at := range bundle.laid {
 		widthM := b.mouths[j].WidthM()
-		for ray := range at.count {
-			reaching := scale(green(&traced[ray]), widthM)
-			for f, v := range at.value[ray*at.stride:][:b.functions] {
-				b.incident[g].row(j*b.functions + f)[column] += scale(reaching, v)
-			}
+		for ray := range reaching[:at.count] {
+			reaching[ray] = scale(green(&traced[ray]), widthM)
+		}
+		at.integrals(integrals, reaching)
+		for f, v := range integrals {
+			b.incident[g].row(j*b.functions + f)[column] = v
 		}
 		traced = traced[at.count:]
 	}

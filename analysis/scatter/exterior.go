@@ -159,8 +159,8 @@ func (o *Outside) At(k float64) ([]*Exterior, error) {
 // layoutsKept is how many an Outside keeps: neighbouring wavenumbers have mostly the same, or that of the one before.
 const layoutsKept = 3
 
-// keepsFrom is at which use a layout's rays are kept: that costs as much as it saves in some three.
-const keepsFrom = 4
+// keepsFrom is at which use a layout's rays are kept: that costs as much as it saves in three or four.
+const keepsFrom = 8
 
 // layout returns the layout of an outline, after some uses one with its rays.
 func (o *Outside) layout(outline *outline, places []Place) *layout {

@@ -10,7 +10,7 @@ import (
 type layout struct {
 	*outline
 	functions int     // per mouth
-	finest    float64 // elements per wavelength, at least
+	highestK  float64 // wavenumber that the outline is fine enough for, 1/m
 	places    []Point // distinct but for mirror images
 	views     []view  // per place asked for
 
@@ -70,9 +70,14 @@ const (
 )
 
 // newLayout keeps no rays.
-func newLayout(o *outline, functions int, finest float64, places []Place) *layout {
-	l := &layout{outline: o, functions: functions, finest: finest, entries: firstEntry}
+func newLayout(o *outline, functions int, perWavelength float64, places []Place) *layout {
+	l := &layout{outline: o, functions: functions, entries: firstEntry}
 	l.places, l.views = o.viewsOf(places)
+	longest := 0.0
+	for i := range o.images[0] {
+		longest = max(longest, o.images[0][i].lengthM)
+	}
+	l.highestK = 2 * math.Pi / (perWavelength * longest)
 	known := map[blockKey]int{}
 	for g, image := range o.images {
 		l.index = append(l.index, make([]int32, o.count*o.count))
@@ -301,11 +306,5 @@ func (v *sight) bundle(l *layout, s *scratch) bundle {
 	return s.bundle()
 }
 
-// phase returns by how many radians a wave turns over half a mouth at the highest wavenumber that this outline is fine enough for.
-func (l *layout) phase(m Mouth) float64 {
-	longest := 0.0
-	for i := range l.images[0] {
-		longest = max(longest, l.images[0][i].lengthM)
-	}
-	return math.Pi * m.WidthM() / (l.finest * longest)
-}
+// phase returns by how many radians a wave turns over half a mouth, at most.
+func (l *layout) phase(m Mouth) float64 { return l.highestK * m.WidthM() / 2 }

@@ -180,6 +180,25 @@ type laid struct {
 	lasts         bool // beyond the next reset of the memory
 }
 
+// mostPoints is how many points one integral takes at most.
+const mostPoints = max(mostNodes, 2*gradedPieces*len(gauss8))
+
+// integrals sets dst to Σ value·g for each function.
+func (l *laid) integrals(dst, g []complex128) {
+	g = g[:l.count]
+	for f := range dst {
+		var re, im float64
+		at := f
+		for _, z := range g {
+			v := l.value[at]
+			re += v * real(z)
+			im += v * imag(z)
+			at += l.stride
+		}
+		dst[f] = complex(re, im)
+	}
+}
+
 // lay chooses points for integrals of so many functions times one that is singular where y = x, such as Green's, and turns by phase (rad) over half the mouth. The places serve until the next call.
 func (p *mouthPoints) lay(m Mouth, x Point, functions int, phase float64) ([]float64, laid) {
 	p.x = p.x[:0]
