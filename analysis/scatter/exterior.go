@@ -72,6 +72,7 @@ type Outside struct {
 	Mesh    Mesh
 
 	longestM float64 // an element's length is at most; 0 for no limit
+	once     bool    // whether it is for one wavenumber: keeping rays would not pay
 	mutex    sync.Mutex
 	layouts  []*layout // the latest first
 	upright  *Outside  // of the vertical section
@@ -79,7 +80,7 @@ type Outside struct {
 
 // SolveExterior is Outside.At for one scene and one wavenumber.
 func SolveExterior(k float64, section *Section, source Place, receivers []Place, mesh Mesh) (*Exterior, error) {
-	o := Outside{Section: section, Scenes: []Scene{{source, receivers}}, Mesh: mesh}
+	o := Outside{Section: section, Scenes: []Scene{{source, receivers}}, Mesh: mesh, once: true}
 	all, err := o.At(k)
 	if err != nil {
 		return nil, err
@@ -131,9 +132,10 @@ func (o *Outside) At(k float64) ([]*Exterior, error) {
 		return nil, fmt.Errorf("wavenumber %g 1/m: the outline of the section takes %.0f elements of %.3g mm: expected %d at most, so lower the frequency, widen the narrowest well or shorten the section",
 			k, count, 1e3*size, maxElements)
 	}
-	layout := o.layout(section.outline(size), places)
 	scratch := newScratch()
 	defer scratch.release()
+	layout := o.layout(section.outline(size), places, scratch)
+	defer o.done(layout)
 	b, err := solveLayout(k, layout, scratch)
 	if err != nil {
 		return nil, fmt.Errorf("wavenumber %g 1/m: %w", k, err)
@@ -159,35 +161,41 @@ func (o *Outside) At(k float64) ([]*Exterior, error) {
 // layoutsKept is how many an Outside keeps: neighbouring wavenumbers have mostly the same, or that of the one before.
 const layoutsKept = 3
 
-// keepsFrom is at which use a layout's rays are kept: that costs as much as it saves in three or four.
-const keepsFrom = 8
-
-// layout returns the layout of an outline, after some uses one with its rays.
-func (o *Outside) layout(outline *outline, places []Place) *layout {
+// layout returns the layout of an outline, until done is called.
+func (o *Outside) layout(outline *outline, places []Place, s *scratch) *layout {
 	o.mutex.Lock()
 	defer o.mutex.Unlock()
-	var found *layout
 	at := slices.IndexFunc(o.layouts, func(l *layout) bool {
 		return len(l.images) == len(outline.images) && slices.Equal(l.images[0], outline.images[0])
 	})
-	switch {
-	case at < 0:
-		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
-		if len(o.layouts) == layoutsKept {
-			at = layoutsKept - 1
-		} else {
-			at = len(o.layouts)
-			o.layouts = append(o.layouts, nil)
-		}
-	case o.layouts[at].uses == keepsFrom-1:
-		found = o.layouts[at].keeping()
-	default:
+	var found *layout
+	if at >= 0 {
 		found = o.layouts[at]
+	} else {
+		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
+		if !o.once {
+			found.keep(s)
+		}
+		at = len(o.layouts)
+		if at < layoutsKept {
+			o.layouts = append(o.layouts, nil)
+		} else {
+			at--
+			if oldest := o.layouts[at]; oldest.busy == 0 {
+				oldest.letGo()
+			}
+		}
 	}
-	found.uses++
 	copy(o.layouts[1:], o.layouts[:at])
 	o.layouts[0] = found
+	found.busy++
 	return found
+}
+
+func (o *Outside) done(l *layout) {
+	o.mutex.Lock()
+	defer o.mutex.Unlock()
+	l.busy--
 }
 
 // turned returns the sign of function f in the image of a mouth: the odd ones are turned over.

@@ -2,7 +2,7 @@ package scatter
 
 import (
 	"math"
-	"slices"
+	"sync"
 )
 
 // layout is what the boundary equations of one outline, its mouths and its places have in common at all wavenumbers: which numbers occur in them, where each of them stands, and of
@@ -23,7 +23,9 @@ type layout struct {
 	driving [][]int32 // per image: the first number of what drives each run, mouth by mouth
 
 	sights [][]sight // per image and place
-	uses   int       // so far
+
+	store *store // of its rays; nil where none are kept
+	busy  int    // solutions that are under way with it
 }
 
 // block is what one run does to another.
@@ -56,11 +58,28 @@ type bundle struct {
 	laid  []laid  // per element of a drive or mouth of a sight
 }
 
-// blockKey names the action of one run or mouth on a run.
-type blockKey struct {
-	on, of int   // shapes
-	width  int64 // of the mouth, 0 for a run
+// alike are the blocks or drives of equal shapes, by the distance between these.
+type alike []struct {
 	dx, dy int64
+	number int
+}
+
+// find returns the number of the one at a distance, and whether it is there.
+func (a alike) find(dx, dy float64) (number int, known bool) {
+	x, y := finely(dx), finely(dy)
+	for i := range a {
+		if a[i].dx == x && a[i].dy == y {
+			return a[i].number, true
+		}
+	}
+	return 0, false
+}
+
+func (a *alike) add(dx, dy float64, number int) {
+	*a = append(*a, struct {
+		dx, dy int64
+		number int
+	}{finely(dx), finely(dy), number})
 }
 
 const (
@@ -69,7 +88,6 @@ const (
 	firstEntry
 )
 
-// newLayout keeps no rays.
 func newLayout(o *outline, functions int, perWavelength float64, places []Place) *layout {
 	l := &layout{outline: o, functions: functions, entries: firstEntry}
 	l.places, l.views = o.viewsOf(places)
@@ -78,24 +96,29 @@ func newLayout(o *outline, functions int, perWavelength float64, places []Place)
 		longest = max(longest, o.images[0][i].lengthM)
 	}
 	l.highestK = 2 * math.Pi / (perWavelength * longest)
-	known := map[blockKey]int{}
+	blocks := make([]alike, o.shapes*o.shapes)
+	drives := map[int64][]alike{} // by width
 	for g, image := range o.images {
 		l.index = append(l.index, make([]int32, o.count*o.count))
 		l.driving = append(l.driving, nil)
 		for i := range o.images[0] {
 			on := &o.images[0][i]
 			for j := range image {
-				l.place(known, g, i, j)
+				l.place(blocks, g, i, j)
 			}
 			for _, m := range o.mouths {
 				if g > 0 {
 					m = Mouth{-m.X1M, -m.X0M}
 				}
-				key := blockKey{on: on.shape, width: finely(m.WidthM()), dx: finely(m.X0M - on.from.X), dy: finely(on.from.Y)}
-				d, old := known[key]
-				if !old {
+				width := finely(m.WidthM())
+				if drives[width] == nil {
+					drives[width] = make([]alike, o.shapes)
+				}
+				same := &drives[width][on.shape]
+				d, known := same.find(m.X0M-on.from.X, on.from.Y)
+				if !known {
 					d = len(l.drives)
-					known[key] = d
+					same.add(m.X0M-on.from.X, on.from.Y, d)
 					l.drives = append(l.drives, drive{on: on, mouth: m, first: l.driven})
 					l.driven += on.count * 2 * functions
 				}
@@ -122,7 +145,7 @@ func newLayout(o *outline, functions int, perWavelength float64, places []Place)
 }
 
 // place says where in the matrix of image g the numbers stand with which its run j acts on run i of the part.
-func (l *layout) place(known map[blockKey]int, g, i, j int) {
+func (l *layout) place(blocks []alike, g, i, j int) {
 	on, from := &l.images[0][i], &l.images[g][j]
 	corner := l.index[g][l.first[i]*l.count+l.first[j]:]
 	if on.front() && from.front() && !on.coupled { // in one plane there is nothing but the elements' own ½
@@ -136,19 +159,20 @@ func (l *layout) place(known map[blockKey]int, g, i, j int) {
 	// Along parallel runs of equal steps only the difference (or the sum) of two elements' numbers counts: it is enough to
 	// look at a longer run from the first element.
 	down, across, start := from.count, 1, 0
-	parallel := same(on.step, from.step, 1)
-	against := !parallel && same(on.step, from.step, -1)
+	parallel := parallelTo(on.step, from.step, 1)
+	against := !parallel && parallelTo(on.step, from.step, -1)
 	switch {
 	case parallel:
 		down, start = -1, on.count-1
 	case against:
 		down = 1
 	}
-	key := blockKey{on: on.shape, of: from.shape, dx: finely(from.from.X - on.from.X), dy: finely(from.from.Y - on.from.Y)}
-	n, old := known[key]
-	if !old {
+	same := &blocks[on.shape*l.shapes+from.shape]
+	dx, dy := from.from.X-on.from.X, from.from.Y-on.from.Y
+	n, known := same.find(dx, dy)
+	if !known {
 		n = len(l.blocks)
-		known[key] = n
+		same.add(dx, dy, n)
 		b := block{on: *on, from: *from, looks: on.count, first: l.entries}
 		if parallel || against {
 			b.looks = 1
@@ -168,56 +192,66 @@ func (l *layout) place(known map[blockKey]int, g, i, j int) {
 	}
 }
 
-func same(a, b Point, sign float64) bool {
+func parallelTo(a, b Point, sign float64) bool {
 	return finely(a.X-sign*b.X) == 0 && finely(a.Y-sign*b.Y) == 0
 }
 
-// keepAtMost is how many rays a layout keeps, 32 bytes each: those of a panel in 13 wells are some 70 000.
+// keepAtMost is how many rays a layout keeps, 32 bytes each: those of a panel in 13 wells are some 60 000.
 const keepAtMost = 1 << 18
 
-// keeping returns the layout with its rays kept, as far as they are not too many.
-func (l *layout) keeping() *layout {
-	out := *l
-	out.blocks, out.drives = slices.Clone(l.blocks), slices.Clone(l.drives)
-	s := newScratch()
-	defer s.release()
-	var (
-		fours arena[four]
-		near  arena[uint8]
-		laids arena[laid]
-		rays  = 0
-	)
-	keep := func(b bundle) *bundle {
+// store is memory for the rays that a layout keeps.
+type store struct {
+	fours  arena[four]
+	near   arena[uint8]
+	laid   arena[laid]
+	values arena[float64]
+}
+
+var stores = sync.Pool{New: func() any { return new(store) }}
+
+// keep makes the layout keep its rays, as far as they are not too many.
+func (l *layout) keep(s *scratch) {
+	l.store = stores.Get().(*store)
+	rays := 0
+	kept := func(b bundle) *bundle {
 		rays += 4 * len(b.fours)
 		if rays > keepAtMost {
 			return nil
 		}
-		out := &bundle{fours.take(len(b.fours)), near.take(len(b.near)), laids.take(len(b.laid))}
+		out := &bundle{l.store.fours.take(len(b.fours)), l.store.near.take(len(b.near)), l.store.laid.take(len(b.laid))}
 		copy(out.fours, b.fours)
 		copy(out.near, b.near)
 		for i, at := range b.laid {
 			if !at.lasts {
-				at.value, at.lasts = slices.Clone(at.value), true
+				value := l.store.values.take(len(at.value))
+				copy(value, at.value)
+				at.value = value
 			}
 			out.laid[i] = at
 		}
 		return out
 	}
-	for i := range out.blocks {
-		out.blocks[i].kept = keep(out.blocks[i].bundle(s))
+	for i := range l.blocks {
+		l.blocks[i].kept = kept(l.blocks[i].bundle(s))
 	}
-	for i := range out.drives {
-		out.drives[i].kept = keep(out.drives[i].bundle(l, s))
+	for i := range l.drives {
+		l.drives[i].kept = kept(l.drives[i].bundle(l, s))
 	}
-	out.sights = nil
 	for _, sights := range l.sights {
-		sights = slices.Clone(sights)
 		for i := range sights {
-			sights[i].kept = keep(sights[i].bundle(l, s))
+			sights[i].kept = kept(sights[i].bundle(l, s))
 		}
-		out.sights = append(out.sights, sights)
 	}
-	return &out
+}
+
+// letGo gives the memory of the rays to the next layout; this one must not be used any more.
+func (l *layout) letGo() {
+	s := l.store
+	s.fours.reset()
+	s.near.reset()
+	s.laid.reset()
+	s.values.reset()
+	stores.Put(s)
 }
 
 // bundle returns the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the

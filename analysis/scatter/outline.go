@@ -15,6 +15,7 @@ type outline struct {
 	first      []int   // per run: the number of its first element
 	count      int     // elements in the part
 	fronts     int     // of these, the first ones: they lie in the plane of the mouths
+	shapes     int     // of runs
 	mouths     []Mouth // in the part, or across the plane of symmetry
 	mouthViews []view  // per mouth of the section: where it is found among these
 }
@@ -186,6 +187,7 @@ func (o *outline) imagesOf(part []run, mirrored bool) {
 			r.shape = shapes[s]
 		}
 	}
+	o.shapes = len(shapes)
 }
 
 // finely returns a length in units that are large against rounding and small against everything else, so that equal lengths are equal.
