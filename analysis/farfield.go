@@ -32,6 +32,7 @@ func predictFarField(ctx context.Context, s *Survey, bands []Band, speed float64
 	section := panelSection(&s.Panel)
 	section.HeightM = 0
 	wells := wellsOf(s.Panel.DepthsM)
+	outside := scatter.Outside{Section: &section, Scenes: []scatter.Scene{{Source: source, Receivers: receivers}}, Mesh: scatter.DefaultMesh}
 	type energies struct{ panel, flat, textbook []float64 }
 	sums := make([]energies, len(bands)*linesPerBand)
 	errs := make([]error, len(sums))
@@ -45,11 +46,12 @@ func predictFarField(ctx context.Context, s *Survey, bands []Band, speed float64
 		}
 		frequency := b.LowHz * math.Pow(b.HighHz/b.LowHz, (float64(i%linesPerBand)+0.5)/linesPerBand)
 		k := 2 * math.Pi * frequency / speed
-		exterior, err := scatter.SolveExterior(k, &section, source, receivers, scatter.DefaultMesh)
+		exteriors, err := outside.At(k)
 		if err != nil {
 			errs[i] = err
 			return
 		}
+		exterior := exteriors[0]
 		field, err := exterior.Panel(wells, scatter.AirLosses(2*math.Pi*frequency), nil)
 		if err != nil {
 			errs[i] = err

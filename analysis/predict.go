@@ -65,9 +65,12 @@ func placeAt(p [3]float64) scatter.Place {
 // progress is called with the share that is done. Errors: an impossible section, or the context's.
 func solveOutside(ctx context.Context, section scatter.Section, source scatter.Place, receivers []scatter.Place, speed float64, g grid, progress func(float64)) (*outside, error) {
 	o := &outside{grid: g, speed: speed, exteriors: make([]*scatter.Exterior, g.count())}
-	err := everyLine(ctx, g.first, g.last, progress, func(k int) (err error) {
-		wave := 2 * math.Pi * float64(k) * g.stepHz / speed
-		o.exteriors[k], err = scatter.SolveExterior(wave, &section, source, receivers, scatter.DefaultMesh)
+	one := scatter.Outside{Section: &section, Scenes: []scatter.Scene{{Source: source, Receivers: receivers}}, Mesh: scatter.DefaultMesh}
+	err := everyLine(ctx, g.first, g.last, progress, func(k int) error {
+		solved, err := one.At(2 * math.Pi * float64(k) * g.stepHz / speed)
+		if err == nil {
+			o.exteriors[k] = solved[0]
+		}
 		return err
 	})
 	if err != nil {
@@ -122,30 +125,21 @@ func fieldsAt(ctx context.Context, section scatter.Section, source scatter.Place
 	for r := range receivers {
 		panel[r], flat[r] = make([]complex128, g.count()), make([]complex128, g.count())
 	}
-	errs := make([]error, g.count())
-	var done atomic.Int64
-	parallel(g.first, g.count(), func(k int) {
-		for from := 0; from < len(receivers) && errs[k] == nil; from += receiversAtOnce {
-			if errs[k] = ctx.Err(); errs[k] != nil {
-				return
+	for from := 0; from < len(receivers); from += receiversAtOnce {
+		to := min(from+receiversAtOnce, len(receivers))
+		one := scatter.Outside{Section: &section, Scenes: []scatter.Scene{{Source: source, Receivers: receivers[from:to]}}, Mesh: scatter.DefaultMesh}
+		share := func(done float64) { progress((float64(from) + done*float64(to-from)) / float64(len(receivers))) }
+		err := everyLine(ctx, g.first, g.last, share, func(k int) error {
+			solved, err := one.At(2 * math.Pi * float64(k) * g.stepHz / speed)
+			if err != nil {
+				return err
 			}
-			var exterior *scatter.Exterior
-			exterior, errs[k] = scatter.SolveExterior(2*math.Pi*float64(k)*g.stepHz/speed, &section, source, receivers[from:min(from+receiversAtOnce, len(receivers))], scatter.DefaultMesh)
-			if errs[k] != nil {
-				return
-			}
-			var field []complex128
-			field, errs[k] = exterior.Panel(wells, scatter.AirLosses(2*math.Pi*float64(k)*g.stepHz), nil)
+			field, err := solved[0].Panel(wells, scatter.AirLosses(2*math.Pi*float64(k)*g.stepHz), nil)
 			for r, p := range field {
-				panel[from+r][k], flat[from+r][k] = p, exterior.Flat(r)
+				panel[from+r][k], flat[from+r][k] = p, solved[0].Flat(r)
 			}
-		}
-		progress(float64(done.Add(1)) / float64(g.last-g.first+1))
-	})
-	if err := ctx.Err(); err != nil {
-		return nil, nil, err
-	}
-	for _, err := range errs {
+			return err
+		})
 		if err != nil {
 			return nil, nil, fmt.Errorf("prediction: %w", err)
 		}

@@ -198,6 +198,7 @@ func (g *rowRig) energies(ctx context.Context, orders [][]int, wanted func(band 
 		flat   []float64
 		err    error
 	}
+	outside := scatter.Outside{Section: &g.section, Scenes: []scatter.Scene{{Source: g.source, Receivers: g.receivers}}, Mesh: mesh}
 	all := make([]sums, n*lines)
 	var done atomic.Int64
 	parallel(0, len(all), func(i int) {
@@ -208,11 +209,12 @@ func (g *rowRig) energies(ctx context.Context, orders [][]int, wanted func(band 
 			return
 		}
 		frequency, sum := line(b, i%lines, lines), &all[i]
-		e, err := scatter.SolveExterior(2*math.Pi*frequency/g.speed, &g.section, g.source, g.receivers, mesh)
+		exteriors, err := outside.At(2 * math.Pi * frequency / g.speed)
 		if err != nil {
 			sum.err = err
 			return
 		}
+		e := exteriors[0]
 		fields, err := e.Orders(g.kinds, orders, scatter.AirLosses(2*math.Pi*frequency))
 		if err != nil {
 			sum.err = err

@@ -45,26 +45,46 @@ func scatteredFields(ctx context.Context, section *scatter.Section, scenes []sce
 			}
 		}
 	}
-	at := func(k int) error {
-		omega := 2 * math.Pi * float64(k) * finest.stepHz
-		var asked []scatter.Scene
-		var who, lines []int
+	// every line asks for some of the scenes, mostly those of the line before
+	type asked struct {
+		outside scatter.Outside
+		scenes  []int
+	}
+	every := func(i int) int { return int(math.Round(scenes[i].grid.stepHz / finest.stepHz)) }
+	last := 0
+	for i := range scenes {
+		last = max(last, every(i)*scenes[i].grid.last)
+	}
+	known, lines := map[string]*asked{}, make([]*asked, last+1)
+	for k := range lines {
+		var who []int
 		for i := range scenes {
-			g := &scenes[i].grid
-			every := int(math.Round(g.stepHz / finest.stepHz))
-			if k%every == 0 && k/every >= g.first && k/every <= g.last {
-				asked, who, lines = append(asked, scenes[i].Scene), append(who, i), append(lines, k/every)
+			if g := &scenes[i].grid; k%every(i) == 0 && k/every(i) >= g.first && k/every(i) <= g.last {
+				who = append(who, i)
 			}
 		}
-		if len(asked) == 0 {
+		key := fmt.Sprint(who)
+		if known[key] == nil {
+			a := &asked{scatter.Outside{Section: section, Mesh: scatter.DefaultMesh}, who}
+			for _, i := range who {
+				a.outside.Scenes = append(a.outside.Scenes, scenes[i].Scene)
+			}
+			known[key] = a
+		}
+		lines[k] = known[key]
+	}
+	at := func(k int) error {
+		omega := 2 * math.Pi * float64(k) * finest.stepHz
+		who := lines[k].scenes
+		if len(who) == 0 {
 			return nil
 		}
-		exteriors, err := scatter.SolveExteriors(omega/speed, section, asked, scatter.DefaultMesh)
+		exteriors, err := lines[k].outside.At(omega / speed)
 		if err != nil {
 			return err
 		}
 		for n, exterior := range exteriors {
-			s, fields, line := &scenes[who[n]], out[who[n]], lines[n]
+			s, fields, line := &scenes[who[n]], out[who[n]], k/every(who[n])
 			for i, wells := range s.wells {
 				field, err := exterior.Panel(wells, scatter.AirLosses(omega), nil)
 				if err != nil {
@@ -79,10 +99,6 @@ func scatteredFields(ctx context.Context, section *scatter.Section, scenes []sce
 			}
 		}
 		return nil
-	}
-	last := 0
-	for i := range scenes {
-		last = max(last, int(math.Round(scenes[i].grid.stepHz/finest.stepHz))*scenes[i].grid.last)
 	}
 	if err := everyLine(ctx, 1, last, progress, at); err != nil {
 		return nil, fmt.Errorf("seats: %w", err)

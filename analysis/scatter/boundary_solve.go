@@ -156,7 +156,7 @@ func (b *boundary) act() []complex128 {
 	entries[zeroEntry], entries[halfEntry] = 0, 0.5
 	for i := range b.blocks {
 		block := &b.blocks[i]
-		bundle := block.bundle(b.scratch)
+		bundle := block.bundle(b.layout, b.scratch)
 		traced := b.trace(b.k, bundle.fours)
 		dst, near := entries[block.first:], bundle.near
 		for range block.looks {

@@ -72,7 +72,7 @@ type Outside struct {
 	Mesh    Mesh
 
 	longestM float64 // an element's length is at most; 0 for no limit
-	once     bool    // whether it is for one wavenumber: keeping rays would not pay
+	once     bool    // whether outlines are solved once or twice only, so that to keep rays doesn't pay
 	mutex    sync.Mutex
 	layouts  []*layout // the latest first
 	upright  *Outside  // of the vertical section
@@ -159,7 +159,7 @@ func (o *Outside) At(k float64) ([]*Exterior, error) {
 }
 
 // layoutsKept is how many an Outside keeps: neighbouring wavenumbers have mostly the same, or that of the one before.
-const layoutsKept = 3
+const layoutsKept = 2
 
 // layout returns the layout of an outline, until done is called.
 func (o *Outside) layout(outline *outline, places []Place, s *scratch) *layout {
@@ -172,18 +172,17 @@ func (o *Outside) layout(outline *outline, places []Place, s *scratch) *layout {
 	if at >= 0 {
 		found = o.layouts[at]
 	} else {
-		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
-		if !o.once {
-			found.keep(s)
-		}
-		at = len(o.layouts)
-		if at < layoutsKept {
+		if at = len(o.layouts); at < layoutsKept {
 			o.layouts = append(o.layouts, nil)
 		} else {
 			at--
 			if oldest := o.layouts[at]; oldest.busy == 0 {
 				oldest.letGo()
 			}
+		}
+		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
+		if !o.once {
+			found.keep(s)
 		}
 	}
 	copy(o.layouts[1:], o.layouts[:at])

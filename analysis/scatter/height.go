@@ -190,7 +190,7 @@ func (o *Outside) uprightOf(box Box, scenes []Scene) *Outside {
 	alike := func(a, b Scene) bool { return a.Source == b.Source && slices.Equal(a.Receivers, b.Receivers) }
 	if o.upright == nil || !slices.EqualFunc(o.upright.Scenes, scenes, alike) {
 		// below some hundred hertz the edges and not the wavelength ask for elements: with as few as an eighth of it needs, a bare box is off by a fifth and more
-		o.upright = &Outside{Section: &Section{Boxes: []Box{box}}, Scenes: scenes, Mesh: o.Mesh, longestM: (box.X1M - box.X0M) / 32, once: o.once}
+		o.upright = &Outside{Section: &Section{Boxes: []Box{box}}, Scenes: scenes, Mesh: o.Mesh, longestM: (box.X1M - box.X0M) / 32, once: true}
 	}
 	return o.upright
 }

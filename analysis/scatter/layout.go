@@ -2,6 +2,7 @@ package scatter
 
 import (
 	"math"
+	"slices"
 	"sync"
 )
 
@@ -33,7 +34,7 @@ type block struct {
 	on, from run
 	looks    int // from how many elements of on
 	first    int // of its numbers
-	kept     *bundle
+	kept     kept
 }
 
 // drive is what a mouth has to do with the elements of a run.
@@ -41,14 +42,14 @@ type drive struct {
 	on    *run
 	mouth Mouth
 	first int
-	kept  *bundle
+	kept  kept
 }
 
 // sight is what a place sees of the elements and mouths of the part.
 type sight struct {
 	place    Point
 	distance []float64 // to the middle of each element, m
-	kept     *bundle
+	kept     kept
 }
 
 // bundle is the rays of one block, drive or sight.
@@ -199,47 +200,56 @@ func parallelTo(a, b Point, sign float64) bool {
 // keepAtMost is how many rays a layout keeps, 32 bytes each: those of a panel in 13 wells are some 60 000.
 const keepAtMost = 1 << 18
 
-// store is memory for the rays that a layout keeps.
+// store is the rays that a layout keeps.
 type store struct {
-	fours  arena[four]
-	near   arena[uint8]
-	laid   arena[laid]
-	values arena[float64]
+	fours []four
+	near  []uint8
+	laid  []laid
 }
 
 var stores = sync.Pool{New: func() any { return new(store) }}
 
+// kept says where in the store a bundle is, if it is there.
+type kept struct {
+	is                bool
+	fours, near, laid [2]int
+}
+
+func (s *store) add(b bundle) kept {
+	k := kept{is: len(s.fours)+len(b.fours) <= keepAtMost/4}
+	if !k.is {
+		return k
+	}
+	k.fours[0], k.near[0], k.laid[0] = len(s.fours), len(s.near), len(s.laid)
+	s.fours, s.near, s.laid = append(s.fours, b.fours...), append(s.near, b.near...), append(s.laid, b.laid...)
+	for i := range s.laid[k.laid[0]:] {
+		if at := &s.laid[k.laid[0]+i]; !at.lasts {
+			at.value, at.lasts = slices.Clone(at.value), true
+		}
+	}
+	k.fours[1], k.near[1], k.laid[1] = len(s.fours), len(s.near), len(s.laid)
+	return k
+}
+
+func (s *store) bundle(k kept) bundle {
+	return bundle{s.fours[k.fours[0]:k.fours[1]], s.near[k.near[0]:k.near[1]], s.laid[k.laid[0]:k.laid[1]]}
+}
+
 // keep makes the layout keep its rays, as far as they are not too many.
 func (l *layout) keep(s *scratch) {
 	l.store = stores.Get().(*store)
-	rays := 0
-	kept := func(b bundle) *bundle {
-		rays += 4 * len(b.fours)
-		if rays > keepAtMost {
-			return nil
-		}
-		out := &bundle{l.store.fours.take(len(b.fours)), l.store.near.take(len(b.near)), l.store.laid.take(len(b.laid))}
-		copy(out.fours, b.fours)
-		copy(out.near, b.near)
-		for i, at := range b.laid {
-			if !at.lasts {
-				value := l.store.values.take(len(at.value))
-				copy(value, at.value)
-				at.value = value
-			}
-			out.laid[i] = at
-		}
-		return out
-	}
 	for i := range l.blocks {
-		l.blocks[i].kept = kept(l.blocks[i].bundle(s))
+		b := &l.blocks[i]
+		b.kept = l.store.add(b.bundle(l, s))
 	}
 	for i := range l.drives {
-		l.drives[i].kept = kept(l.drives[i].bundle(l, s))
+		d := &l.drives[i]
+		d.kept = l.store.add(d.bundle(l, s))
 	}
 	for _, sights := range l.sights {
 		for i := range sights {
-			sights[i].kept = kept(sights[i].bundle(l, s))
+			v := &sights[i]
+			v.kept = l.store.add(v.bundle(l, s))
 		}
 	}
 }
@@ -247,18 +257,18 @@ func (l *layout) keep(s *scratch) {
 // letGo gives the memory of the rays to the next layout; this one must not be used any more.
 func (l *layout) letGo() {
 	s := l.store
-	s.fours.reset()
-	s.near.reset()
-	s.laid.reset()
-	s.values.reset()
+	if s == nil {
+		return
+	}
+	s.fours, s.near, s.laid = s.fours[:0], s.near[:0], s.laid[:0]
 	stores.Put(s)
 }
 
 // bundle returns the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the
 // ends of all elements. It serves until the scratch makes the next.
-func (b *block) bundle(s *scratch) bundle {
-	if b.kept != nil {
-		return *b.kept
+func (b *block) bundle(l *layout, s *scratch) bundle {
+	if b.kept.is {
+		return l.store.bundle(b.kept)
 	}
 	s.begin()
 	from := &b.from
@@ -286,8 +296,8 @@ func (b *block) bundle(s *scratch) bundle {
 
 // bundle returns the rays from the mouth: for each element a bunch to its middle, and where the element isn't in the plane of the mouth as many to each of the other points of gauss3.
 func (d *drive) bundle(l *layout, s *scratch) bundle {
-	if d.kept != nil {
-		return *d.kept
+	if d.kept.is {
+		return l.store.bundle(d.kept)
 	}
 	s.begin()
 	for i := range d.on.count {
@@ -312,8 +322,8 @@ func (d *drive) rule() [][2]float64 {
 
 // bundle returns the rays from the elements, for each one from its middle and those that stand for it, and behind them those from the mouths.
 func (v *sight) bundle(l *layout, s *scratch) bundle {
-	if v.kept != nil {
-		return *v.kept
+	if v.kept.is {
+		return l.store.bundle(v.kept)
 	}
 	s.begin()
 	s.x = v.place
