@@ -378,29 +378,33 @@ func (h *heights) modes(k float64, section *Section, places []Place, z *matrix, 
 	}
 	type series struct {
 		radial
-		modes [][]complex128 // per mode
+		modes *matrix // per term and mode, times −1
 	}
+	cosines := newMatrix(len(h.z), len(modes))
+	for q, z := range h.z {
+		for i := range modes {
+			cosines.row(q)[i] = complex(h.weight[q]/h.outer*math.Cos(modes[i].kz*h.inner*(z/h.outer+0.5)), 0)
+		}
+	}
+	factors, polynomials := make([]complex128, len(modes)), []complex128(nil)
 	known := map[float64]series{}
 	for p, place := range places {
 		s, ok := known[place.Z]
 		if !ok {
 			f, spreads := h.spreads(k, place.Z, h.inner/h.outer, *spans[place.Z])
 			s.radial = f
-			for i := range modes {
-				row := make([]complex128, f.terms)
-				for q, z := range h.z {
-					cosine := h.weight[q] / h.outer * math.Cos(modes[i].kz*h.inner*(z/h.outer+0.5))
-					for m := range row {
-						row[m] += scale(spreads.row(m)[q], cosine)
-					}
-				}
-				s.modes = append(s.modes, row)
+			s.modes = newMatrix(f.terms, len(modes))
+			for m := range f.terms {
+				subtractProduct(s.modes.row(m), spreads.row(m), cosines.v, len(modes))
 			}
 			known[place.Z] = s
 		}
-		for i := range modes {
-			for j, m := range section.Mouths {
-				factor := s.sum(s.modes[i], distance(place, m))
+		polynomials = slices.Grow(polynomials[:0], s.terms)[:s.terms]
+		for j, m := range section.Mouths {
+			s.polynomials(polynomials, distance(place, m))
+			clear(factors)
+			subtractProduct(factors, polynomials, s.modes.v, len(modes))
+			for i, factor := range factors {
 				if p == 0 {
 					modes[i].excite[j] = factor
 				} else {

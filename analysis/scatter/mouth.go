@@ -185,17 +185,14 @@ const mostPoints = max(mostNodes, 2*gradedPieces*len(gauss8))
 
 // integrals sets dst to Σ value·g for each function.
 func (l *laid) integrals(dst, g []complex128) {
-	g = g[:l.count]
 	for f := range dst {
-		var re, im float64
+		var sum complex128
 		at := f
-		for _, z := range g {
-			v := l.value[at]
-			re += v * real(z)
-			im += v * imag(z)
+		for _, z := range g[:l.count] {
+			sum += scale(z, l.value[at])
 			at += l.stride
 		}
-		dst[f] = complex(re, im)
+		dst[f] = sum
 	}
 }
 
