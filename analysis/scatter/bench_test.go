@@ -39,15 +39,23 @@ func BenchmarkExterior(b *testing.B) {
 	}
 }
 
-// BenchmarkExteriors solves the outside of the virtual bench's panel at 117 frequencies, on two threads; with LEADLINE_BENCH set it leaves the meshes and what the closed
-// box scatters there, for testdata/bench/exterior.py to do the same.
+// BenchmarkExteriors solves the outside of the virtual bench's panel at 117 frequencies, on two threads: of unlimited height, which is what testdata/bench/exterior.py does, and as high as
+// it is. With LEADLINE_BENCH set it leaves the meshes and what the closed box scatters there.
 func BenchmarkExteriors(b *testing.B) {
+	b.Run("unlimited", func(b *testing.B) { benchmarkExteriors(b, false) })
+	b.Run("finite", func(b *testing.B) { benchmarkExteriors(b, true) })
+}
+
+func benchmarkExteriors(b *testing.B, finite bool) {
 	section, _, source, receivers := bench()
+	if !finite {
+		section.HeightM = 0
+	}
 	k := make([]float64, 117)
 	for i := range k {
 		k[i] = 2 * math.Pi * (200 + 50*float64(i)) / benchSpeed
 	}
-	if dir := os.Getenv("LEADLINE_BENCH"); dir != "" {
+	if dir := os.Getenv("LEADLINE_BENCH"); dir != "" && !finite {
 		if err := leaveMeshes(dir, k, section, source, receivers); err != nil {
 			b.Fatal(err)
 		}
@@ -80,7 +88,6 @@ func leaveMeshes(dir string, ks []float64, section Section, source Place, receiv
 		Functions [][]float64  `json:"functions"` // their means on the elements
 		Places    [][2]float64 `json:"places"`
 	}
-	section.HeightM = 0 // as there
 	var meshes []mesh
 	var flat [][][2]float64
 	for _, k := range ks {
