@@ -172,17 +172,18 @@ func (o *Outside) layout(outline *outline, places []Place, s *scratch) *layout {
 	if at >= 0 {
 		found = o.layouts[at]
 	} else {
+		free := &store{}
 		if at = len(o.layouts); at < layoutsKept {
 			o.layouts = append(o.layouts, nil)
 		} else {
 			at--
 			if oldest := o.layouts[at]; oldest.busy == 0 {
-				oldest.letGo()
+				free = oldest.store
 			}
 		}
 		found = newLayout(outline, o.Mesh.Functions, o.Mesh.PerWavelength, places)
 		if !o.once {
-			found.keep(s)
+			found.keep(free, s)
 		}
 	}
 	copy(o.layouts[1:], o.layouts[:at])

@@ -3,7 +3,6 @@ package scatter
 import (
 	"math"
 	"slices"
-	"sync"
 )
 
 // layout is what the boundary equations of one outline, its mouths and its places have in common at all wavenumbers: which numbers occur in them, where each of them stands, and of
@@ -207,8 +206,6 @@ type store struct {
 	laid  []laid
 }
 
-var stores = sync.Pool{New: func() any { return &store{fours: make([]four, 0, 20_000)} }}
-
 // kept says where in the store a bundle is, if it is there.
 type kept struct {
 	is                bool
@@ -235,9 +232,11 @@ func (s *store) bundle(k kept) bundle {
 	return bundle{s.fours[k.fours[0]:k.fours[1]], s.near[k.near[0]:k.near[1]], s.laid[k.laid[0]:k.laid[1]]}
 }
 
-// keep makes the layout keep its rays, as far as they are not too many.
-func (l *layout) keep(s *scratch) {
-	l.store = stores.Get().(*store)
+// keep makes the layout keep its rays, as far as they are not too many, in a store that nobody else needs any more.
+func (l *layout) keep(free *store, s *scratch) {
+	about := 3*l.entries + 10*l.driven/l.functions + len(l.images)*len(l.places)*(3*l.count+10*len(l.mouths))
+	l.store = free
+	l.store.fours, l.store.near, l.store.laid = slices.Grow(free.fours[:0], min(about, keepAtMost)/4), free.near[:0], free.laid[:0]
 	for i := range l.blocks {
 		b := &l.blocks[i]
 		b.kept = l.store.add(b.bundle(l, s))
@@ -252,16 +251,6 @@ func (l *layout) keep(s *scratch) {
 			v.kept = l.store.add(v.bundle(l, s))
 		}
 	}
-}
-
-// letGo gives the memory of the rays to the next layout; this one must not be used any more.
-func (l *layout) letGo() {
-	s := l.store
-	if s == nil {
-		return
-	}
-	s.fours, s.near, s.laid = s.fours[:0], s.near[:0], s.laid[:0]
-	stores.Put(s)
 }
 
 // bundle returns the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the
