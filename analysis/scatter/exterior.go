@@ -212,7 +212,7 @@ func (b *boundary) couple(mouths []Mouth) *matrix {
 			key := [3]int64{finely(on.WidthM()), finely(of.WidthM()), finely(on.X0M - of.X0M)}
 			direct := known[key]
 			if direct == nil {
-				direct = mutual(b.k, on, of, n)
+				direct = mutual(b.k, on, of, n, &b.rays)
 				known[key] = direct
 			}
 			u, v := b.mouthViews[i], b.mouthViews[j]

@@ -18,19 +18,6 @@ func hankel(x float64) (h0, h1 complex128) {
 	return complex(math.J0(x), math.Y0(x)), complex(math.J1(x), math.Y1(x))
 }
 
-// hankels sets h to H0⁽¹⁾ and H1⁽¹⁾ of all x.
-func hankels(h [][2]complex128, x []float64) {
-	for i := 0; i < len(x); i++ {
-		if hasVectors {
-			i += hankelVectors(&h[i], &x[i], len(x)-i)
-			if i == len(x) {
-				return
-			}
-		}
-		h[i][0], h[i][1] = hankel(x[i])
-	}
-}
-
 // A quad holds one coefficient of each of four real polynomials. Where they are summed they are written out,
 // because in a loop the compiler would keep the four sums in memory.
 type quad [4]float64

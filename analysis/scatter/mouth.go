@@ -242,7 +242,7 @@ func (p *mouthPoints) graded(out *laid, m Mouth, from, to float64) {
 }
 
 // mutual returns ∬ φ_i(x) G φ_j(x′) dx dx′ for functions i of mouth a and j of mouth b, row by row.
-func mutual(k float64, a, b Mouth, functions int) []complex128 {
+func mutual(k float64, a, b Mouth, functions int, s *rays) []complex128 {
 	out := make([]complex128, functions*functions)
 	phase := k * max(a.WidthM(), b.WidthM()) / 2
 	same := finely(a.X0M-b.X0M) == 0
@@ -259,30 +259,27 @@ func mutual(k float64, a, b Mouth, functions int) []complex128 {
 		r = ruleOf(n)
 	}
 	n := len(r.node)
-	values := make([]float64, n*functions)
-	for q := range n {
-		copy(values[q*functions:][:functions], r.values(q))
-	}
 	var logs []float64
 	if same {
 		logs = r.logarithm()
 	}
 	area := a.WidthM() * b.WidthM()
 	inner := make([]complex128, functions)
-	kr, h := make([]float64, n*n), make([][2]complex128, n*n)
+	s.list = s.list[:0]
 	for q, xi := range r.node {
+		s.x = Point{a.MidM() - b.MidM() + a.WidthM()*xi/2, 0}
 		for p, t := range r.node {
-			kr[q*n+p] = k * math.Abs(a.MidM()-b.MidM()+(a.WidthM()*xi-b.WidthM()*t)/2)
-			if same {
-				kr[q*n+p] = max(k*a.WidthM()/2*math.Abs(xi-t), 1e-300) // 0 is not asked for
+			if same && p == q {
+				t -= 1 // this one is not asked for
 			}
+			s.from(Point{b.WidthM() * t / 2, 0}, Point{})
 		}
 	}
-	hankels(h, kr)
+	traced := s.trace(k, s.measure())
 	for q, xi := range r.node {
 		clear(inner)
 		for p, t := range r.node {
-			h0 := h[q*n+p][0]
+			h0 := traced[q*n+p][0]
 			green := scaleI(h0, 0.25) // with the weights of p where these are separate
 			if same {
 				// G = −J0(kr) ln|ξ−t|/2π and a rest without singularity
@@ -294,13 +291,13 @@ func mutual(k float64, a, b Mouth, functions int) []complex128 {
 					green += complex(real(h0)*(math.Log(u)-ratio)/(2*math.Pi), 0)
 				}
 			}
-			for f := range inner {
-				inner[f] += scale(green, values[p*functions+f])
+			for f, v := range r.values(p)[:functions] {
+				inner[f] += scale(green, v)
 			}
 		}
 		for i := range functions {
 			for j, v := range inner {
-				out[i*functions+j] += scale(v, area*values[q*functions+i])
+				out[i*functions+j] += scale(v, area*r.values(q)[i])
 			}
 		}
 	}

@@ -59,7 +59,7 @@ func TestMutualAgainstDensePoints(t *testing.T) {
 			if gap > 0 {
 				b.X1M += 0.003
 			}
-			got := mutual(k, a, b, functions)
+			got := mutual(k, a, b, functions, &rays{})
 			dense := func(m Mouth, cut float64) ([]float64, []float64) {
 				var points mouthPoints
 				at := laid{stride: functions}
@@ -87,7 +87,7 @@ func TestMutualAgainstDensePoints(t *testing.T) {
 			}
 			wrong := 0.0
 			for n := range want {
-				wrong = max(wrong, cmplx.Abs(got[n]-want[n])/cmplx.Abs(mutual(k, a, a, functions)[0]))
+				wrong = max(wrong, cmplx.Abs(got[n]-want[n])/cmplx.Abs(mutual(k, a, a, functions, &rays{})[0]))
 			}
 			worst = max(worst, wrong)
 			below(t, fmt.Sprintf("k = %g/m, gap %g m", k, gap), wrong, 1e-4, "far below what the elements leave; where mouths touch, the dense points are the better ones")

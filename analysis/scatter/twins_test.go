@@ -216,7 +216,7 @@ func bruteExterior(t *testing.T, k float64, section *Section, source Place, rece
 				}
 			}
 			for l, n := range section.Mouths {
-				for g, v := range mutual(k, m, n, functions)[f*functions:][:functions] {
+				for g, v := range mutual(k, m, n, functions, &rays{})[f*functions:][:functions] {
 					row[len(places)+l*functions+g] -= 2 * v
 				}
 			}
@@ -596,32 +596,4 @@ func TestSubtractProductTwin(t *testing.T) {
 			}
 		}
 	}
-}
-
-// Vectors against one number after the other, over all segments, with numbers between that vectors can't do.
-func TestHankelsTwin(t *testing.T) {
-	var xs []float64
-	logSpaced(1e-3, 2*maxHankelX, 50_000, func(x float64) { xs = append(xs, x) })
-	for s := 1; s <= envelopeSegments; s++ {
-		x := envelopeSegments / float64(s)
-		xs = append(xs, x, math.Nextafter(x, 0), math.NaN(), math.Nextafter(x, 1e9), 0.5, -1, math.Inf(1))
-	}
-	h := make([][2]complex128, len(xs))
-	hankels(h, xs)
-	worst := 0.0
-	for i, x := range xs {
-		h0, h1 := hankel(x)
-		if math.IsNaN(x) || x < 0 {
-			if !cmplx.IsNaN(h[i][0]) || !cmplx.IsNaN(h[i][1]) {
-				t.Errorf("x = %g: %v, want not a number", x, h[i])
-			}
-			continue
-		}
-		if x > 1e9 {
-			continue
-		}
-		worst = max(worst, cmplx.Abs(h[i][0]-h0)/cmplx.Abs(h0), cmplx.Abs(h[i][1]-h1)/cmplx.Abs(h1))
-	}
-	below(t, "Hankel functions by vectors", worst, hankelTolerance, "each within its own rounding")
-	t.Logf("largest difference %.1g", worst)
 }

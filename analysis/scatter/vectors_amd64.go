@@ -9,11 +9,6 @@ var hasVectors = cpu.X86.HasAVX2 && cpu.X86.HasFMA
 //go:noescape
 func subtractProductVectors(dst *complex128, n int, f *complex128, count int, src *complex128, stride int)
 
-// hankelVectors sets h to H0 and H1 of numbers between 1 and maxHankelX, up to the first that is not; it returns how many it has done. See hankel_amd64.s.
-//
-//go:noescape
-func hankelVectors(h *[2]complex128, x *float64, n int) int
-
 // measureVectors is measurePlain for n > 0 fours. See rays_amd64.s.
 //
 //go:noescape

@@ -8,8 +8,6 @@ func subtractProductVectors(dst *complex128, n int, f *complex128, count int, sr
 	panic("unreachable")
 }
 
-func hankelVectors(h *[2]complex128, x *float64, n int) int { panic("unreachable") }
-
 func measureVectors(fours *four, list *ray, n int) { panic("unreachable") }
 
 func traceVectors(traced *[2]complex128, fours *four, n int, k, inverseK, rootK float64) int {

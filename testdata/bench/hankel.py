@@ -2,7 +2,7 @@
 
     hankel.py REPEATS
 
-Prints nanoseconds per argument and processor, for the arguments of scatter's benchmark: 1024 between 0.05 and 500, in a scattered order.
+Prints nanoseconds per argument and processor, for the arguments of scatter's benchmark: 1024 between 0.05 and 500, sixteen neighbours and then others.
 """
 import sys
 import time
@@ -11,7 +11,8 @@ import numpy as np
 from scipy.special import j0, j1, y0, y1
 
 x = np.empty(1024)
-x[np.arange(1024) * 389 % 1024] = 0.05 * 1e4 ** (np.arange(1024) / 1023)
+i = np.arange(1024)
+x[i // 16 * 37 % 64 * 16 + i % 16] = 0.05 * 1e4 ** (np.arange(1024) / 1023)
 for _ in range(int(sys.argv[1])):
     start = time.process_time()
     for _ in range(100):
