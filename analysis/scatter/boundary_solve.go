@@ -114,14 +114,16 @@ func (b *boundary) assemble(columns int) {
 	n := len(b.images)
 	b.system, b.right, b.moments, b.projected, b.incident = make([]matrix, n), make([]matrix, n), make([]matrix, n), make([]matrix, n), make([]matrix, n)
 	b.layers = make([][][]complex128, n)
-	driven := b.drive()
+	// sums on the way to an integral over a mouth
+	sent, through, integrals := b.complexes.take(mostPoints), b.complexes.take(mostPoints), b.complexes.take(b.functions)
+	driven := b.drive(sent, through)
 	for g := range b.images {
 		unknowns := len(b.mouths) * b.functions
 		b.system[g], b.right[g] = b.matrix(b.count, b.count), b.matrix(b.count, columns)
 		b.moments[g], b.projected[g], b.incident[g] = b.matrix(unknowns, b.count), b.matrix(unknowns, columns), b.matrix(unknowns, len(b.places))
 		b.placeDriven(g, driven)
 		for p := range b.places {
-			b.see(g, p)
+			b.see(g, p, sent, integrals)
 		}
 	}
 	b.fill(b.act())
@@ -172,9 +174,8 @@ var gauss3 = [...][2]float64{{0.5, 4. / 9}, {0.1127016653792583, 5. / 18}, {0.88
 
 // drive returns what the mouths have to do with each element: for each function φ, −∫(G + α ∂G/∂n_x) φ dx′ at the middle, then for each
 // minus the integral of ∂/∂n ∫ G φ dx′ over the element. The latter is 0 in the mouths' own plane.
-func (b *boundary) drive() []complex128 {
+func (b *boundary) drive(sent, through []complex128) []complex128 {
 	out := b.complexes.take(b.driven)
-	sent, through := b.complexes.take(mostPoints), b.complexes.take(mostPoints)
 	dst := out
 	for i := range b.drives {
 		d := &b.drives[i]
@@ -238,7 +239,7 @@ func (r *run) front() bool { return r.normal.Y > 0 }
 
 // see fills in what a place has to do with image g of the elements, looking at the part from the place's own image: the right-hand side p + α ∂p/∂n of a
 // unit line source, the double layer, and what reaches the mouths.
-func (b *boundary) see(g, column int) {
+func (b *boundary) see(g, column int, reaching, integrals []complex128) {
 	bundle := b.sights[g][column].bundle(b.layout, b.scratch)
 	traced := b.trace(b.k, bundle.fours)
 	layer := b.complexes.take(b.count)
@@ -262,7 +263,6 @@ func (b *boundary) see(g, column int) {
 		}
 	}
 	b.layers[g] = append(b.layers[g], layer)
-	reaching, integrals := b.complexes.take(mostPoints), b.complexes.take(b.functions)
 	for j, at := range bundle.laid {
 		widthM := b.mouths[j].WidthM()
 		for ray := range reaching[:at.count] {

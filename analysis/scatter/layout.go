@@ -197,7 +197,7 @@ func parallelTo(a, b Point, sign float64) bool {
 }
 
 // keepAtMost is how many rays a layout keeps, 32 bytes each; those of a panel in 13 wells are some 60 000 to 80 000.
-const keepAtMost = 1 << 18
+const keepAtMost = 1 << 17
 
 // store is the rays that a layout keeps.
 type store struct {
