@@ -56,7 +56,7 @@ func BenchmarkFiles(b *testing.B) {
 	}
 	wall, processor := math.Inf(1), math.Inf(1)
 	for b.Loop() {
-		// Writing over what the repeat before has written would wait for the disk.
+		// Writing over what the repeat before has written may wait for the disk.
 		if err := errors.Join(os.RemoveAll(out), os.MkdirAll(out, 0o777)); err != nil {
 			b.Fatal(err)
 		}

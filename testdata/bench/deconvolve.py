@@ -4,7 +4,7 @@
 
 The same work as deconvolve.c, from files to files: real transforms of a fast length, four recordings in one array, two workers in each call, reading and writing
 by scipy.io.wavfile. (Two in one array are slower: each worker takes two side by side. So are eight: the arrays then leave the caches.) Prints wall and processor seconds of
-each repeat; imports and the inverse come before, and what the repeat before has written is removed: writing over it would wait for the disk.
+each repeat; imports and the inverse come before, and what the repeat before has written is removed: writing over it may wait for the disk.
 """
 import os
 import shutil
