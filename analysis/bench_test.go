@@ -28,10 +28,9 @@ func BenchmarkDepthFit(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			if err := r.readTakes(ctx); err != nil {
+			if err := r.measure(ctx); err != nil {
 				b.Fatal(err)
 			}
-			r.gates, _ = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
 			r.chooseRange()
 			var predicting, fitting time.Duration
 			for b.Loop() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/leadline/leadline/analysis/scatter"
 	"github.com/leadline/leadline/dsp"
@@ -46,10 +47,11 @@ type run struct {
 	source    []complex128
 	outside   *outside
 	fitted    []int         // positions of which outside tells, for the depth fit; all, or of very many some
-	models    []*gatedModel // nil without a gate
+	models    []*gatedModel // of those; nil without a gate
 	added     []float64     // per position: noise that the subtraction adds, as a multiple of one take's
 
-	panel, flat           [][]complex128   // gated transfer functions per position, means of takes, [k]
+	empty                 [][]complex128   // gated transfer function of the empty room per position, [k]; nil without one
+	panel, flat           [][]complex128   // the same, means of takes, the empty room subtracted
 	panelTakes            [][][]complex128 // per position and take
 	flatTakes             [][][]complex128
 	modelPanel, modelFlat [][]complex128 // the same, predicted
@@ -73,21 +75,14 @@ func Check(ctx context.Context, s *Survey, o Options) (*Result, error) {
 		return nil, err
 	}
 	r.warn(s.OutsideFolder()...)
-	r.survey = s.withSeats()
-	if err := r.readTakes(ctx); err != nil {
+	if err := r.measure(ctx); err != nil {
 		return nil, err
 	}
-	var warnings []Warning
-	r.gates, warnings = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
-	r.warn(warnings...)
-	r.survey = s
-	r.takeSeats()
 	r.chooseRange()
-	r.forgetBeyondGates()
+	r.transferFunctions()
 	if err := r.predict(ctx, s.Panel.DepthsM); err != nil {
 		return nil, err
 	}
-	r.transferFunctions()
 	r.fillPositions()
 	r.fillBands()
 	r.doubtData()
@@ -191,7 +186,7 @@ func (r *run) chooseRange() {
 		if sweepLow > lowest {
 			lowest, spectrum.LowWhy = sweepLow, "the recordings hold the sweep only from there on"
 		}
-		r.source = sourceSpectrum(r.survey, r.positions, r.grid, r.air.SpeedOfSoundMS)
+		r.source = sourceSpectrum(directSounds(r.survey, r.positions, r.air.SpeedOfSoundMS), r.grid, r.air.SpeedOfSoundMS)
 		if end := sourceEnd(r.source, r.grid); end < top {
 			top, spectrum.HighWhy = end, "above it the source is too weak"
 		}
@@ -251,73 +246,83 @@ func (r *run) predict(ctx context.Context, depthsM []float64) (err error) {
 	if err != nil {
 		return err
 	}
-	r.models = make([]*gatedModel, len(receivers))
+	r.models = make([]*gatedModel, len(r.fitted))
 	r.modelPanel, r.modelFlat = panel, flat
-	for i, m := range r.positions {
+	parallel(0, len(receivers), func(i int) {
+		m := r.positions[i]
 		if m == nil {
-			continue
+			return
 		}
 		way := newPaths(&r.survey.Panel, r.survey.SourceM, m.survey.MicM)
-		r.models[i] = newGatedModel(r.grid, r.source, r.gates[i].window, way.earliest/r.air.SpeedOfSoundMS)
-		r.modelPanel[i], r.modelFlat[i] = r.models[i].apply(panel[i]), r.models[i].apply(flat[i])
-	}
+		model := newGatedModel(r.grid, r.source, r.gates[i].window, way.earliest/r.air.SpeedOfSoundMS)
+		r.modelPanel[i], r.modelFlat[i] = model.apply(panel[i]), model.apply(flat[i])
+		if n, ok := slices.BinarySearch(r.fitted, i); ok {
+			r.models[n] = model
+		}
+	})
 	return nil
 }
 
-// transferFunctions gates what was measured and divides it by the source.
+// transferFunctions gates what was measured and divides it by the source. Of positions that are no witnesses no sample is needed after that.
 func (r *run) transferFunctions() {
 	n := len(r.positions)
-	r.panel, r.flat = make([][]complex128, n), make([][]complex128, n)
+	r.empty, r.panel, r.flat = make([][]complex128, n), make([][]complex128, n), make([][]complex128, n)
 	r.panelTakes, r.flatTakes = make([][][]complex128, n), make([][][]complex128, n)
-	r.subtractLess()
+	r.added = make([]float64, n)
 	parallel(0, n, func(i int) {
 		m := r.positions[i]
+		transfer := func(x []float64) []complex128 { return gatedTransfer(m, x, r.gates[i].window, r.source, r.grid) }
+		if m.empty != nil {
+			r.empty[i] = transfer(m.empty)
+		}
+		r.subtractLess(i)
 		for _, x := range m.panel {
-			r.panelTakes[i] = append(r.panelTakes[i], r.transfer(m, x, r.gates[i].window))
+			r.panelTakes[i] = append(r.panelTakes[i], transfer(x))
 		}
 		for _, x := range m.flat {
-			r.flatTakes[i] = append(r.flatTakes[i], r.transfer(m, x, r.gates[i].window))
+			r.flatTakes[i] = append(r.flatTakes[i], transfer(x))
 		}
 		r.panel[i], r.flat[i] = meanSpectrum(r.panelTakes[i]), meanSpectrum(r.flatTakes[i])
+		if m.gatedOnly {
+			m.empty, m.panel, m.flat = nil, nil, nil
+		}
 	})
 }
 
-func (r *run) transfer(m *measuredPosition, x []float64, window dsp.GateWindow) []complex128 {
-	return gatedTransfer(m, x, window, r.source, r.grid)
-}
-
-// subtractLess puts back the part of the empty room that is but noise: where the room is silent in the gate, subtracting it adds noise and takes
+// subtractLess puts back the part of a position's empty room that is but noise: where the room is silent in the gate, subtracting it adds noise and takes
 // nothing away. The share α that stays subtracted is the best linear one, 1 − N/E with E the energy of the empty room in the gate and N its noise
 // (Wiener's factor), so quiet recordings keep the full subtraction.
-func (r *run) subtractLess() {
-	r.added = make([]float64, len(r.positions))
+func (r *run) subtractLess(i int) {
 	b := Band{LowHz: float64(r.result.Spectrum.LowestUsableHz), HighHz: float64(r.result.Spectrum.HighestUsableHz)}
-	for i, m := range r.positions {
-		r.added[i] = 1
-		if m.empty == nil || math.IsNaN(m.noise) || !(b.HighHz > b.LowHz) {
-			continue
-		}
-		room := r.energy(r.transfer(m, m.empty, r.gates[i].window), &b)
-		noise := r.noise(m, i, &b) / 2 // of one take
-		if !(noise > 0 && room > 0) {
-			continue
-		}
-		share := max(0, 1-noise/room)
-		m.subtracted = share
-		r.added[i] = share*share + (1-share)*(1-share)*max(0, room-noise)/noise
-		for _, set := range [][][]float64{m.panel, m.flat} {
-			for _, x := range set {
-				for n := range x {
-					x[n] += (1 - share) * m.empty[n]
-				}
+	m := r.positions[i]
+	r.added[i] = 1
+	if m.empty == nil || math.IsNaN(m.noise) || !(b.HighHz > b.LowHz) {
+		return
+	}
+	room := r.energy(r.empty[i], &b)
+	noise := r.noise(m, i, &b) / 2 // of one take
+	if !(noise > 0 && room > 0) {
+		return
+	}
+	share := max(0, 1-noise/room)
+	m.subtracted = share
+	r.added[i] = share*share + (1-share)*(1-share)*max(0, room-noise)/noise
+	for _, set := range [][][]float64{m.panel, m.flat} {
+		for _, x := range set {
+			for n := range x {
+				x[n] += (1 - share) * m.empty[n]
 			}
 		}
 	}
 }
 
+// meanSpectrum is that of takes; of one, itself.
 func meanSpectrum(takes [][]complex128) []complex128 {
-	if len(takes) == 0 {
+	switch len(takes) {
+	case 0:
 		return nil
+	case 1:
+		return takes[0]
 	}
 	m := make([]complex128, len(takes[0]))
 	for _, x := range takes {
@@ -330,15 +335,11 @@ func meanSpectrum(takes [][]complex128) []complex128 {
 
 // timeView shows the position nearest the normal.
 func (r *run) timeView() {
-	best := -1
-	for i, p := range r.result.Positions {
-		if p.Used && (best < 0 || math.Abs(p.AngleDeg) < math.Abs(r.result.Positions[best].AngleDeg)) {
-			best = i
-		}
-	}
-	if best < 0 {
+	nearest := r.survey.nearestNormal()
+	if nearest == nil {
 		return
 	}
+	best := nearest[0]
 	m, p, g := r.positions[best], &r.result.Positions[best], r.gates[best]
 	v := &TimeView{Position: p.Name, Gate: p.Gate, DirectS: p.DirectS, ArrivalS: p.ArrivalS}
 	whole, panel := m.empty, m.panelWhole()

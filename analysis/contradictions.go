@@ -9,9 +9,9 @@ import (
 )
 
 // contradict notes that the data contradict the survey: beside the warning, no verdict is given on them.
-func (r *run) contradict(w Warning) {
-	r.warn(w)
-	r.contradictions = append(r.contradictions, w)
+func (r *run) contradict(w ...Warning) {
+	r.warn(w...)
+	r.contradictions = append(r.contradictions, w...)
 }
 
 // contradictionWhy is what the wells say where the data contradict the survey.
@@ -142,29 +142,28 @@ func medianOf(n int, value func(i int) (float64, bool)) float64 {
 }
 
 // doubtTakes finds takes that don't belong to their position's others; to be called on what was aligned, before anything is divided out.
-func (r *run) doubtTakes() {
+func doubtTakes(s *Survey, m *measuredPosition, speed float64) (contradictions []Warning) {
 	const other = 0.1 // energy of what is left re the direct sound: a third of its amplitude, where one loudspeaker at one place leaves a hundredth
-	for _, m := range r.positions {
-		reference := m.empty
-		if reference == nil {
-			reference = m.panelWhole()
-		}
-		way := newPaths(&r.survey.Panel, r.survey.SourceM, m.survey.MicM)
-		direct, _ := windowed(reference, m.startS, m.sampleRateHz, directWindow(m.directS, way, r.air.SpeedOfSoundMS))
-		energy := 0.0
-		for _, v := range direct {
-			energy += v * v
-		}
-		noise := 0.0
-		if !math.IsNaN(m.noise) && energy > 0 {
-			noise = 2 * m.noise * float64(len(direct)) / energy
-		}
-		for _, a := range m.alignment {
-			if left := math.Pow(10, float64(a.ResidualAfter)/10); left-noise > other {
-				r.contradict(Warning{"take", m.survey.Name, fmt.Sprintf("%s holds no direct sound that is like the reference take's (what differs is only %.0f dB below it): noise, another loudspeaker place, or a file that doesn't belong here; record this take again", a.File, -float64(a.ResidualAfter))})
-			}
+	reference := m.empty
+	if reference == nil {
+		reference = m.panelWhole()
+	}
+	way := newPaths(&s.Panel, s.SourceM, m.survey.MicM)
+	direct, _ := windowed(reference, m.startS, m.sampleRateHz, directWindow(m.directS, way, speed))
+	energy := 0.0
+	for _, v := range direct {
+		energy += v * v
+	}
+	noise := 0.0
+	if !math.IsNaN(m.noise) && energy > 0 {
+		noise = 2 * m.noise * float64(len(direct)) / energy
+	}
+	for _, a := range m.alignment {
+		if left := math.Pow(10, float64(a.ResidualAfter)/10); left-noise > other {
+			contradictions = append(contradictions, Warning{"take", m.survey.Name, fmt.Sprintf("%s holds no direct sound that is like the reference take's (what differs is only %.0f dB below it): noise, another loudspeaker place, or a file that doesn't belong here; record this take again", a.File, -float64(a.ResidualAfter))})
 		}
 	}
+	return contradictions
 }
 
 // doubtFit looks for what contradicts the survey once depths are found that explain the panel as well as any do: single positions that they don't explain, and

@@ -26,7 +26,7 @@ type Drift struct {
 	Text             string `json:"text"` // empty where nothing was done
 }
 
-// alignment is the work on all positions.
+// alignment is the work on the positions from which the drift is told, and others with them.
 type alignment struct {
 	survey *Survey
 	air    Air // the reference
@@ -34,14 +34,13 @@ type alignment struct {
 	last   bool               // takes are no longer needed
 	scale  map[string]float64 // per state: speed of sound re the reference air
 
-	positions []*measuredPosition
+	positions []*measuredPosition // nil where not aligned
 	drift     []Drift
 }
 
-// run aligns all takes, finds out how much the speed of sound drifted between the states, and puts it right.
-func (a *alignment) run(ctx context.Context) error {
-	telling := a.driftPositions()
-	if err := a.align(ctx, telling, false); err != nil {
+// run finds out how much the speed of sound drifted between the states, and aligns the takes of some positions, driftPositions among them, with it put right.
+func (a *alignment) run(ctx context.Context, some []int) error {
+	if err := a.align(ctx, driftPositions(len(a.takes)), false); err != nil {
 		return err
 	}
 	faster := map[string]float64{"flat": 1, "panel": 1}
@@ -59,40 +58,33 @@ func (a *alignment) run(ctx context.Context) error {
 	a.scale["empty"] /= faster["panel"]
 	a.scale["flat"] *= faster["flat"] / faster["panel"]
 	a.last = true
-	return a.align(ctx, spreadEvenly(len(a.takes), len(a.takes)), true)
+	return a.align(ctx, some, true)
 }
 
 // driftPositions are those from which a drift is estimated, which all share: all, or of very many some.
-func (a *alignment) driftPositions() []int {
+func driftPositions(positions int) []int {
 	most := fitAtMost
-	if len(a.takes) > fitAtMost {
+	if positions > fitAtMost {
 		most = driftAtMost
 	}
-	return spreadEvenly(len(a.takes), most)
+	return spreadEvenly(positions, most)
 }
 
 // align aligns some positions and forgets the others.
 func (a *alignment) align(ctx context.Context, some []int, shape bool) error {
 	a.positions = make([]*measuredPosition, len(a.takes))
-	errs := make([]error, len(a.takes))
-	parallel(0, len(some), func(n int) {
-		i := some[n]
-		if errs[i] = ctx.Err(); errs[i] == nil {
-			a.positions[i], errs[i] = alignPosition(a.survey, &a.survey.Positions[i], a.takes[i], a.air.SpeedOfSoundMS, a.scale, shape)
-			if a.last {
-				a.takes[i] = nil // their memory is the next positions'
-			}
+	return eachOf(ctx, some, func(i int) (err error) {
+		a.positions[i], err = a.position(i, a.takes[i], shape)
+		if a.last {
+			a.takes[i] = nil // their memory is the next positions'
 		}
-	})
-	if err := ctx.Err(); err != nil {
 		return err
-	}
-	for _, err := range errs {
-		if err != nil {
-			return err // the first in the survey's order
-		}
-	}
-	return nil
+	})
+}
+
+// position aligns the takes of one position, as far as the drift is known.
+func (a *alignment) position(i int, takes map[string][]response, shape bool) (*measuredPosition, error) {
+	return alignPosition(a.survey, &a.survey.Positions[i], takes, a.air.SpeedOfSoundMS, a.scale, shape)
 }
 
 // Sound that is faster by a factor 1 + s shrinks the time between direct sound and echoes: with something there, the response aligned on the direct
@@ -127,7 +119,7 @@ type driftPart struct {
 
 // driftParts cuts what tells of the drift of a state out of all positions.
 func (a *alignment) driftParts(state string) []driftPart {
-	some := a.driftPositions()
+	some := driftPositions(len(a.takes))
 	positions := make([]*measuredPosition, len(some))
 	for n, i := range some {
 		positions[n] = a.positions[i]

@@ -2,7 +2,9 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
+	"slices"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -94,4 +96,79 @@ func realPath(path string) string {
 		return real
 	}
 	return path
+}
+
+// readPosition reads all impulse responses of a position, of so many files in all. All must have one sample rate.
+func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warning, error) {
+	takes := map[string][]response{}
+	var warnings []Warning
+	for _, state := range p.states() {
+		for _, file := range state.files {
+			audio, err := readResponse(file, p.Channel)
+			if err != nil {
+				return nil, warnings, err
+			}
+			for _, note := range audio.Notes {
+				warnings = append(warnings, Warning{"file", p.Name, note})
+			}
+			x := audio.Channels[0]
+			rate := float64(audio.SampleRateHz)
+			if w, ok := takeOffset(x); ok {
+				warnings = append(warnings, Warning{"dc", p.Name, file + ": " + w})
+			}
+			if !audio.Float {
+				for _, fault := range dsp.FindClipping(x, rate) {
+					warnings = append(warnings, Warning{"clipped", p.Name, fmt.Sprintf("%s: %s %s", file, fault.Text, fault.Cure)})
+				}
+			}
+			takes[state.name] = append(takes[state.name], response{file: file, samples: aroundDirect(x, rate, files), sampleRateHz: rate})
+		}
+	}
+	return takes, warnings, oneRate(p, takes)
+}
+
+// aroundDirect keeps of a response what alignment and gates can use: from before its first strong sound to ResponseS after it, or less where there are so many files that
+// their memory would grow, faded out at its end. The panel's lowest band needs 22 ms.
+func aroundDirect(x []float64, rate float64, files int) []float64 {
+	const (
+		beforeS = 0.010 // the noise is told from it
+		leastS  = 0.040
+		fadeS   = 0.003
+		memory  = 1 << 23 // samples of all files
+	)
+	afterS := min(ResponseS, max(leastS, memory/rate/float64(files)-beforeS))
+	at := onset(x, rate)
+	if math.IsNaN(at) {
+		return x // silent, which the alignment says
+	}
+	from, to := max(0, int(at-beforeS*rate)), min(len(x), int(at+afterS*rate))
+	if from == 0 && to == len(x) {
+		return x
+	}
+	kept := slices.Clone(x[from:to])
+	if to < len(x) {
+		fade := int(fadeS * rate)
+		for i := range fade {
+			kept[len(kept)-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(fade))
+		}
+	}
+	return kept
+}
+
+// oneRate refuses a position whose files have several sample rates.
+func oneRate(p *SurveyPosition, takes map[string][]response) error {
+	var first *response
+	for _, state := range p.states() {
+		for i := range takes[state.name] {
+			take := &takes[state.name][i]
+			if first == nil {
+				first = take
+			}
+			if take.sampleRateHz != first.sampleRateHz {
+				return fmt.Errorf("%s: sample rate %.0f Hz, but %s has %.0f Hz: all files of a position must have one rate; export them again at one rate",
+					take.file, take.sampleRateHz, first.file, first.sampleRateHz)
+			}
+		}
+	}
+	return nil
 }

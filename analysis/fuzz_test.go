@@ -140,8 +140,7 @@ func FuzzTakes(f *testing.F) {
 			t.Fatal(err)
 		}
 		used := allocated(func() {
-			if err = r.readTakes(context.Background()); err == nil {
-				r.gates, _ = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
+			if err = r.measure(context.Background()); err == nil {
 				r.chooseRange()
 			}
 		})

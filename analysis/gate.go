@@ -133,7 +133,7 @@ func panelEcho(s *Survey, positions []*measuredPosition, speed float64) float64 
 	var delays []float64
 	toPanel := distance(s.SourceM, [3]float64{})
 	some := make([]*measuredPosition, 0, fitAtMost)
-	for _, i := range spreadEvenly(len(positions), fitAtMost) {
+	for _, i := range company(len(positions)) {
 		some = append(some, positions[i])
 	}
 	for i, echo := range firstEchoes(some) {
@@ -151,57 +151,50 @@ func panelEcho(s *Survey, positions []*measuredPosition, speed float64) float64 
 	return delays[len(delays)/2]
 }
 
-// chooseGates sets every position's gate. A gate that the survey gives wins; else the first of: an echo of a surface in [room] that the panel
-// adds, an echo found in the empty room, the end of the recording, the reflection's own decay.
-func chooseGates(s *Survey, positions []*measuredPosition, speed float64) (gates []gate, warnings []Warning) {
-	echo := panelEcho(s, positions, speed)
-	for _, m := range positions {
-		if m == nil {
-			gates = append(gates, gate{})
-			continue
+// chooseGate sets a position's gate. A gate that the survey gives wins; else the first of: an echo of a surface in [room] that the panel
+// adds, an echo found in the empty room (echo, as panelEcho gives it), the end of the recording, the reflection's own decay.
+func chooseGate(s *Survey, m *measuredPosition, speed, echo float64) (gate, []Warning) {
+	way := newPaths(&s.Panel, s.SourceM, m.survey.MicM)
+	earliest := way.earliest / speed
+	surfaceS, surface := math.Inf(1), ""
+	for _, r := range s.Room {
+		if t := echoPath(&s.Panel, s.SourceM, m.survey.MicM, r) / speed; t < surfaceS {
+			surfaceS, surface = t, r.Name
 		}
-		way := newPaths(&s.Panel, s.SourceM, m.survey.MicM)
-		earliest := way.earliest / speed
-		surfaceS, surface := math.Inf(1), ""
-		for _, r := range s.Room {
-			if t := echoPath(&s.Panel, s.SourceM, m.survey.MicM, r) / speed; t < surfaceS {
-				surfaceS, surface = t, r.Name
-			}
-		}
-		end, by := m.startS+float64(len(m.panel[0]))/m.sampleRateHz, "recording"
-		consider := func(t float64, name string) {
-			if t < end {
-				end, by = t, name
-			}
-		}
-		consider(surfaceS, surface)
-		if m.empty == nil {
-			// nothing takes the direct sound's own echoes away
-			for _, r := range s.Room {
-				consider(distance(mirrored(s.SourceM, r), m.survey.MicM)/speed-preringS, "the direct sound's echo off the "+r.Name)
-			}
-		}
-		consider(way.middle/speed+echo, "echo in the empty room")
-		limit := end
-		if m.empty != nil {
-			consider(decayEnd(mean(m.panel), m.startS, m.sampleRateHz, earliest-preringS, m.noise), "decay")
-		}
-		if s.Gate.EndS.Known() {
-			if set := float64(s.Gate.EndS); set > end && by != "decay" {
-				warnings = append(warnings, Warning{"gate", m.survey.Name, "the survey's gate ends after " + by + " comes in: that sound counts as the panel's; end the gate earlier or move the rig away from that surface"})
-			}
-			end, by = float64(s.Gate.EndS), "survey"
-			limit = end
-		}
-		// an echo that comes first leaves a gate too short for any band, which chooseRange then says
-		end = max(end, earliest+0.0001)
-		g := newGate(earliest, end, by)
-		g.limitS = max(limit, end) - g.window.FullS
-		if s.Gate.StartS.Known() {
-			g.window.OpenS = float64(s.Gate.StartS)
-			g.window.FullS = min(g.window.OpenS+riseS, g.window.FallS)
-		}
-		gates = append(gates, g)
 	}
-	return gates, warnings
+	end, by := m.startS+float64(len(m.panel[0]))/m.sampleRateHz, "recording"
+	consider := func(t float64, name string) {
+		if t < end {
+			end, by = t, name
+		}
+	}
+	consider(surfaceS, surface)
+	if m.empty == nil {
+		// nothing takes the direct sound's own echoes away
+		for _, r := range s.Room {
+			consider(distance(mirrored(s.SourceM, r), m.survey.MicM)/speed-preringS, "the direct sound's echo off the "+r.Name)
+		}
+	}
+	consider(way.middle/speed+echo, "echo in the empty room")
+	limit := end
+	if m.empty != nil {
+		consider(decayEnd(mean(m.panel), m.startS, m.sampleRateHz, earliest-preringS, m.noise), "decay")
+	}
+	var warnings []Warning
+	if s.Gate.EndS.Known() {
+		if set := float64(s.Gate.EndS); set > end && by != "decay" {
+			warnings = append(warnings, Warning{"gate", m.survey.Name, "the survey's gate ends after " + by + " comes in: that sound counts as the panel's; end the gate earlier or move the rig away from that surface"})
+		}
+		end, by = float64(s.Gate.EndS), "survey"
+		limit = end
+	}
+	// an echo that comes first leaves a gate too short for any band, which chooseRange then says
+	end = max(end, earliest+0.0001)
+	g := newGate(earliest, end, by)
+	g.limitS = max(limit, end) - g.window.FullS
+	if s.Gate.StartS.Known() {
+		g.window.OpenS = float64(s.Gate.StartS)
+		g.window.FullS = min(g.window.OpenS+riseS, g.window.FallS)
+	}
+	return g, warnings
 }

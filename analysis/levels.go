@@ -22,7 +22,7 @@ func (r *run) fillPositions() {
 		p := &r.survey.Positions[i]
 		way := newPaths(&r.survey.Panel, r.survey.SourceM, p.MicM)
 		out := Position{
-			Name: p.Name, AngleDeg: math.Atan2(p.MicM[0], p.MicM[1]) * 180 / math.Pi, DistanceM: distance(p.MicM, [3]float64{}), MicM: p.MicM,
+			Name: p.Name, AngleDeg: angleDeg(p.MicM), DistanceM: distance(p.MicM, [3]float64{}), MicM: p.MicM,
 			DirectS: Num(way.direct / speed), ArrivalS: Num(way.middle / speed), Used: true,
 			Gate: Gate{StartS: Unknown(), EndS: Unknown()},
 		}
@@ -36,18 +36,13 @@ func (r *run) fillPositions() {
 
 // chooseReceivers marks the positions that make up the arc on which diffusion is judged: those at about the median distance.
 func (r *run) chooseReceivers() {
-	var distances []float64
-	for _, p := range r.result.Positions {
-		distances = append(distances, p.DistanceM)
-	}
-	slices.Sort(distances)
-	median := distances[len(distances)/2]
+	radius, on := r.survey.arc()
 	rec := Receivers{SmallestDeg: Unknown(), LargestDeg: Unknown(), DistanceLowM: Unknown(), DistanceHighM: Unknown()}
 	for i := range r.result.Positions {
 		p := &r.result.Positions[i]
-		if math.Abs(p.DistanceM-median) > 0.1*median {
+		if !on[i] {
 			p.Used = false
-			p.Why = fmt.Sprintf("at %.2f m it stands off the arc of %.2f m: levels there don't compare with the others", p.DistanceM, median)
+			p.Why = fmt.Sprintf("at %.2f m it stands off the arc of %.2f m: levels there don't compare with the others", p.DistanceM, radius)
 			continue
 		}
 		if rec.Count == 0 {
@@ -60,6 +55,34 @@ func (r *run) chooseReceivers() {
 	}
 	r.result.Receivers = rec
 }
+
+// arc returns the median distance of the positions from the panel's middle, in metres, and which stand at about it.
+func (s *Survey) arc() (radiusM float64, on []bool) {
+	var distances []float64
+	for i := range s.Positions {
+		distances = append(distances, distance(s.Positions[i].MicM, [3]float64{}))
+	}
+	radiusM = median(slices.Clone(distances))
+	for _, d := range distances {
+		on = append(on, math.Abs(d-radiusM) <= 0.1*radiusM)
+	}
+	return radiusM, on
+}
+
+// nearestNormal returns the number of the position on the arc that is nearest to the panel's normal, or none.
+func (s *Survey) nearestNormal() (best []int) {
+	least := math.Inf(1)
+	_, on := s.arc()
+	for i := range s.Positions {
+		if a := math.Abs(angleDeg(s.Positions[i].MicM)); on[i] && a < least {
+			least, best = a, []int{i}
+		}
+	}
+	return best
+}
+
+// angleDeg is that of a place to the panel's normal, positive towards +x.
+func angleDeg(p [3]float64) float64 { return math.Atan2(p[0], p[1]) * 180 / math.Pi }
 
 // fillBands computes every figure per band: levels, diffusion, correlation, residuals and combs.
 func (r *run) fillBands() {
@@ -271,8 +294,8 @@ func (r *run) fillResidual(b *Band, measured bool) {
 		}
 		p := &r.result.Positions[i]
 		panel, flat := Unknown(), Unknown()
-		if measured && m.empty != nil {
-			inGate := r.energy(r.transfer(m, m.empty, r.gates[i].window), b)
+		if measured && r.empty[i] != nil {
+			inGate := r.energy(r.empty[i], b)
 			noise := r.noise(m, i, b)
 			left := func(errors []float64, transfer []complex128) Num {
 				if transfer == nil {

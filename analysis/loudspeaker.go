@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"sync"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -23,13 +24,13 @@ func pulseShape(frequencyHz, sampleRateHz float64) float64 {
 	return 0.5 + 0.5*math.Cos(math.Pi*min(1, max(0, 2*math.Log2(frequencyHz/high))))
 }
 
-// loudspeakerInverse returns the inverse of the loudspeaker, as its direct sound shows it, on the frequencies of a transform of length n, in e^{+jωt}:
+// loudspeakerInverse returns the inverse of the loudspeaker, as its direct sounds show it, on the frequencies of a transform of length n, in e^{+jωt}:
 // gain 1 in the median, with a regularisation that keeps frequencies 20 dB below the median from being drawn up. colour is the power of its spectrum's
 // deviation from a constant, re that constant, in dB.
-func loudspeakerInverse(s *Survey, positions []*measuredPosition, speed, rate float64, n int) (inverse []complex128, colour float64) {
+func loudspeakerInverse(sounds []directSound, speed, rate float64, n int) (inverse []complex128, colour float64) {
 	g := grid{stepHz: rate / float64(n), first: 1, last: n / 2}
 	g.last = min(g.last, int(1.5*pulseHighHz/g.stepHz))
-	spectrum := sourceSpectrum(s, positions, g, speed)
+	spectrum := sourceSpectrum(sounds, g, speed)
 	var levels []float64
 	var sum, count complex128
 	judged := func(k int) bool {
@@ -59,40 +60,68 @@ func loudspeakerInverse(s *Survey, positions []*measuredPosition, speed, rate fl
 	return inverse, float64(decibels(deviation))
 }
 
-// divideLoudspeaker takes the loudspeaker out of all responses of all positions, where it is worth it, and says so.
-func divideLoudspeaker(s *Survey, positions []*measuredPosition, speed float64) bool {
-	type size struct {
-		rate float64
-		n    int
-	}
-	of := func(m *measuredPosition) size { return size{m.sampleRateHz, dsp.SmoothLength(2 * len(m.panel[0]))} }
-	inverses := map[size][]complex128{}
+// loudspeaker is what is divided out of all responses. For use by any number of goroutines.
+type loudspeaker struct {
+	sounds []directSound
+	speed  float64
+
+	mutex  sync.Mutex
+	bySize map[transformSize]*loudspeakerFilter
+}
+
+type transformSize struct {
+	rate float64
+	n    int
+}
+
+type loudspeakerFilter struct {
+	inverse []complex128
+	power   []float64 // its gain squared
+	colour  float64
+}
+
+// newLoudspeaker judges by the direct sounds of some positions whether dividing is worth it for those that are given; nil where it isn't.
+func newLoudspeaker(sounds []directSound, positions []*measuredPosition, speed float64) *loudspeaker {
+	l := &loudspeaker{sounds: sounds, speed: speed, bySize: map[transformSize]*loudspeakerFilter{}}
 	for _, m := range positions {
-		key := of(m)
-		if inverses[key] != nil {
-			continue
+		if m != nil && l.of(m).colour < colourDB {
+			return nil
 		}
-		inverse, colour := loudspeakerInverse(s, positions, speed, key.rate, key.n)
-		if colour < colourDB {
-			return false
-		}
-		inverses[key] = inverse
 	}
-	parallel(0, len(positions), func(i int) {
-		m, n := positions[i], of(positions[i]).n
-		inverse := inverses[of(m)]
-		for _, x := range slices.Concat([][]float64{m.empty}, m.panel, m.flat) {
-			X := dsp.RealSpectrum(x, n)
-			for k := range X {
-				X[k] *= inverse[k]
-			}
-			copy(x, dsp.RealSignal(X, n))
+	return l
+}
+
+// of returns the filter for the responses of a position, and keeps it for others as long.
+func (l *loudspeaker) of(m *measuredPosition) *loudspeakerFilter {
+	size := transformSize{m.sampleRateHz, dsp.SmoothLength(2 * len(m.panel[0]))}
+	l.mutex.Lock()
+	defer l.mutex.Unlock()
+	f := l.bySize[size]
+	if f == nil {
+		f = &loudspeakerFilter{}
+		f.inverse, f.colour = loudspeakerInverse(l.sounds, l.speed, size.rate, size.n)
+		for _, v := range f.inverse {
+			f.power = append(f.power, squared(v))
 		}
-		m.divided = make([]float64, len(inverse))
-		for k, v := range inverse {
-			m.divided[k] = squared(v)
+		l.bySize[size] = f
+	}
+	return f
+}
+
+// divide takes the loudspeaker out of all responses of a position.
+func (l *loudspeaker) divide(m *measuredPosition) {
+	f := l.of(m)
+	if f.inverse == nil {
+		return // a response too short for any gate
+	}
+	n := dsp.SmoothLength(2 * len(m.panel[0]))
+	for _, x := range slices.Concat([][]float64{m.empty}, m.panel, m.flat) {
+		X := dsp.RealSpectrum(x, n)
+		for k := range X {
+			X[k] *= f.inverse[k]
 		}
-		m.noise = m.noisePower()
-	})
-	return true
+		copy(x, dsp.RealSignal(X, n))
+	}
+	m.divided = f.power
+	m.noise = m.noisePower()
 }

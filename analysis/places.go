@@ -112,11 +112,11 @@ func (r *run) doubtPlaces() bool {
 	parallel(0, len(seen), func(i int) {
 		m := r.positions[i]
 		s := sighting{i: i, startM: m.fileStartS * r.air.SpeedOfSoundMS, directM: m.directS * r.air.SpeedOfSoundMS, laterM: math.NaN()}
-		if r.flat[i] != nil && m.empty != nil && last > first {
+		if r.flat[i] != nil && r.empty[i] != nil && last > first {
 			if s.likeness = r.alike(i, r.flat[i], r.modelFlat[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
 				s.laterM = s.likeness.laterM
 			}
-		} else if !flat && r.panel[i] != nil && m.empty != nil && last > first {
+		} else if !flat && r.panel[i] != nil && r.empty[i] != nil && last > first {
 			// the design's reflection, where the panel is nearly that
 			if s.likeness = r.alike(i, r.panel[i], r.modelPanel[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
 				s.laterM = s.likeness.laterM

@@ -214,6 +214,25 @@ func parallel(from, to int, do func(i int)) {
 	wait.Wait()
 }
 
+// eachOf calls do for some numbers on all processors and returns the first error in their order, or the context's.
+func eachOf(ctx context.Context, numbers []int, do func(i int) error) error {
+	errs := make([]error, len(numbers))
+	parallel(0, len(numbers), func(n int) {
+		if ctx.Err() == nil {
+			errs[n] = do(numbers[n])
+		}
+	})
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // gatedModel turns a predicted transfer function into what the measurement would give: sent by the same source, gated by the same
 // window, and divided by the source again.
 type gatedModel struct {

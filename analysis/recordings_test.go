@@ -135,10 +135,9 @@ func measured(t *testing.T, s *Survey) *run {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := r.readTakes(context.Background()); err != nil {
+	if err := r.measure(context.Background()); err != nil {
 		t.Fatal(err)
 	}
-	r.gates, _ = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
 	r.chooseRange()
 	r.transferFunctions()
 	return r

@@ -77,22 +77,13 @@ type Window struct {
 }
 
 // keptPositions is the largest number of positions of which a result keeps the responses: some 5 megabytes.
-const keptPositions = 200
+var keptPositions = 200
 
-// forgetBeyondGates cuts all responses of very many positions to what the gates and the time view still need: their memory would grow with the positions.
-func (r *run) forgetBeyondGates() {
-	if len(r.positions) <= keptPositions {
-		return
-	}
-	for i, m := range r.positions {
-		m.keepBetween(min(m.directS, r.gates[i].window.OpenS)-0.003, r.gates[i].window.ClosedS+0.004)
-	}
-}
-
-// keepBetween drops the samples before and after two times.
-func (m *measuredPosition) keepBetween(fromS, toS float64) {
-	from := max(0, int((fromS-m.startS)*m.sampleRateHz))
-	to := int((toS - m.startS) * m.sampleRateHz)
+// keepGated drops the samples that a gate doesn't see.
+func (m *measuredPosition) keepGated(g dsp.GateWindow) {
+	const beside = 2 // samples, so that rounding of times takes none away
+	from := max(0, int((g.OpenS-m.startS)*m.sampleRateHz)-beside)
+	to := int((g.ClosedS-m.startS)*m.sampleRateHz) + beside + 1
 	cut := func(x []float64) []float64 {
 		return slices.Clone(x[min(from, len(x)):max(min(from, len(x)), min(to, len(x)))])
 	}
@@ -105,6 +96,7 @@ func (m *measuredPosition) keepBetween(fromS, toS float64) {
 		}
 	}
 	m.startS += float64(from) / m.sampleRateHz
+	m.gatedOnly = true
 }
 
 // keepResponses cuts the responses of every position around its gate.

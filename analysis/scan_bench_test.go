@@ -50,10 +50,9 @@ func BenchmarkScan(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			if err := r.readTakes(context.Background()); err != nil {
+			if err := r.measure(context.Background()); err != nil {
 				b.Fatal(err)
 			}
-			r.gates, _ = chooseGates(s, r.positions, r.air.SpeedOfSoundMS)
 			r.chooseRange()
 			r.transferFunctions()
 			runtime.GC()

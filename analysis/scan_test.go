@@ -1,10 +1,14 @@
 package analysis
 
 import (
+	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"reflect"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -127,7 +131,7 @@ func TestMedianWithin(t *testing.T) {
 }
 
 // Responses cut to what the gate needs are gated as before.
-func TestForgetBeyondGates(t *testing.T) {
+func TestKeepGated(t *testing.T) {
 	const rate = 48000.0
 	r := rand.New(rand.NewPCG(5, 8))
 	x := make([]float64, 4000)
@@ -137,11 +141,7 @@ func TestForgetBeyondGates(t *testing.T) {
 	window := dsp.GateWindow{OpenS: 0.02011, FullS: 0.0206, FallS: 0.0281, ClosedS: 0.0303}
 	m := &measuredPosition{sampleRateHz: rate, startS: 0.0031, fileStartS: 0.0031, directS: 0.0152, empty: slices.Clone(x), panel: [][]float64{slices.Clone(x)}}
 	want, wantS := windowed(x, m.startS, rate, window)
-	positions, gates := []*measuredPosition{m}, []gate{{window: window}}
-	for range keptPositions { // as many as make it cut
-		positions, gates = append(positions, &measuredPosition{sampleRateHz: rate}), append(gates, gate{})
-	}
-	(&run{positions: positions, gates: gates}).forgetBeyondGates()
+	m.keepGated(window)
 	if n := len(m.empty); n >= len(x)/2 || n != len(m.panel[0]) {
 		t.Fatalf("%d samples kept of the empty room, %d of the panel, of %d", n, len(m.panel[0]), len(x))
 	}
@@ -161,9 +161,109 @@ func TestForgetBeyondGates(t *testing.T) {
 // Of a survey of many positions those that a drift is estimated from are few, of a small one all.
 func TestDriftPositions(t *testing.T) {
 	for n, want := range map[int]int{33: 33, 65: 65, 66: 33, 2000: 33} {
-		a := &alignment{takes: make([]map[string][]response, n)}
-		if got := a.driftPositions(); len(got) != want {
+		if got := driftPositions(n); len(got) != want {
 			t.Errorf("of %d: %d, want %d", n, len(got), want)
 		}
 	}
+}
+
+// scanSurvey is a survey of many positions, each with the files of the virtual bench's nearest one.
+func scanSurvey(t *testing.T, positions int) *Survey {
+	t.Helper()
+	s, err := LoadSurvey("../fixtures/virtual-bench/room-b-panel-built-1.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bench := s.Positions
+	s.Positions = nil
+	for i := range positions {
+		angle := -75 + 150*float64(i)/float64(positions-1)
+		p := slices.MinFunc(bench, func(a, b SurveyPosition) int {
+			return cmp.Compare(math.Abs(angleDeg(a.MicM)-angle), math.Abs(angleDeg(b.MicM)-angle))
+		})
+		p.Name = fmt.Sprint("scan", i)
+		p.MicM = [3]float64{math.Sin(angle * math.Pi / 180), math.Cos(angle * math.Pi / 180), 0}
+		s.Positions = append(s.Positions, p)
+	}
+	seat := bench[0]
+	seat.Name = "seat"
+	s.Seats = append(s.Seats, SurveySeat{Name: "seat", PlaceM: seat.MicM, Take: &seat})
+	return s
+}
+
+// Positions that come and go give what they give where all are kept whole.
+func TestStreamedPositionsAgainstKept(t *testing.T) {
+	s := scanSurvey(t, 150)
+	s.Positions[7].Panel = append(s.Positions[7].Panel, s.Positions[8].Panel...) // two takes
+	s.Positions[11].Empty, s.Positions[13].Flat = nil, nil
+	kept := measured(t, s)
+	defer func(n int) { keptPositions = n }(keptPositions)
+	keptPositions = 100
+	streamed := measured(t, s)
+	whole := 0
+	for i, m := range streamed.positions {
+		k := kept.positions[i]
+		if m.panel != nil {
+			whole++
+		}
+		if streamed.gates[i] != kept.gates[i] || !reflect.DeepEqual(fmt.Sprint(m.alignment), fmt.Sprint(k.alignment)) || m.subtracted != k.subtracted && math.Abs(m.subtracted-k.subtracted) > 1e-9 {
+			t.Errorf("position %d: gate %v, want %v; alignment %v, want %v; subtracted %g, want %g", i, streamed.gates[i], kept.gates[i], m.alignment, k.alignment, m.subtracted, k.subtracted)
+		}
+	}
+	if whole < 50 || whole > 100 {
+		t.Errorf("%d of 150 positions were kept whole", whole)
+	}
+	if !reflect.DeepEqual(streamed.result.Warnings, kept.result.Warnings) || streamed.result.LoudspeakerDivided != kept.result.LoudspeakerDivided || !slices.Equal(streamed.source, kept.source) {
+		t.Errorf("warnings %v, want %v; or another source", streamed.result.Warnings, kept.result.Warnings)
+	}
+	if len(streamed.seatPositions) != 1 || !slices.Equal(streamed.seatPositions[0].panel[0], kept.seatPositions[0].panel[0]) {
+		t.Error("another seat")
+	}
+	for name, sets := range map[string][2][][]complex128{"empty": {streamed.empty, kept.empty}, "flat": {streamed.flat, kept.flat}, "panel": {streamed.panel, kept.panel}} {
+		worst, largest := 0.0, 0.0
+		for i := range sets[0] {
+			if len(sets[0][i]) != len(sets[1][i]) {
+				t.Fatalf("%s %d: %d values, want %d", name, i, len(sets[0][i]), len(sets[1][i]))
+			}
+			for k, v := range sets[0][i] {
+				worst, largest = max(worst, cmplx.Abs(v-sets[1][i][k])), max(largest, cmplx.Abs(v))
+			}
+		}
+		if !(worst <= 1e-9*largest) {
+			t.Errorf("%s: off by %g of %g: times differ by rounding alone", name, worst, largest)
+		}
+	}
+	for _, r := range []*run{streamed, kept} {
+		r.fillPositions()
+		r.timeView()
+	}
+	if !reflect.DeepEqual(streamed.result.TimeView, kept.result.TimeView) {
+		t.Error("another time view")
+	}
+}
+
+// What a check holds on to once everything is gated: three spectra per position and their alignment, some kilobytes, where the responses are 30 times that.
+func TestMemoryOfManyPositions(t *testing.T) {
+	held := func(positions int) float64 {
+		s := scanSurvey(t, positions)
+		before := liveHeap()
+		r := measured(t, s)
+		after := liveHeap()
+		runtime.KeepAlive(r)
+		return after - before
+	}
+	held(201) // what is kept for all runs
+	few, many := held(300), held(900)
+	each := (many - few) / 600
+	t.Logf("%.1f MB at 300 positions, %.1f MB at 900: %.1f kB each", few/1e6, many/1e6, each/1e3)
+	atMost(t, "kB per position", each/1e3, 16, "spectra of three states on 132 to 263 frequencies, 16 bytes each, twice where the memory is rounded up")
+}
+
+// liveHeap is what can't be collected, in bytes.
+func liveHeap() float64 {
+	runtime.GC()
+	runtime.GC() // what a finaliser held
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return float64(m.HeapAlloc)
 }

@@ -57,16 +57,13 @@ func benchSeats(t *testing.T, room, panel string) *Survey {
 func compareBench(t *testing.T, s *Survey) (seats []*SeatMeasured, view seatView) {
 	t.Helper()
 	ctx := context.Background()
-	r, err := newRun(s.withSeats(), Options{BandsPerOctave: 3}, "check")
+	r, err := newRun(s, Options{BandsPerOctave: 3}, "check")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := r.readTakes(ctx); err != nil {
+	if err := r.measure(ctx); err != nil {
 		t.Fatal(err)
 	}
-	r.gates, _ = chooseGates(r.survey, r.positions, r.air.SpeedOfSoundMS)
-	r.survey = s
-	r.takeSeats()
 	r.chooseRange()
 	w, err := r.newSeatRun(seatCriterion())
 	if err != nil {

@@ -8,13 +8,6 @@ import (
 	"github.com/leadline/leadline/dsp"
 )
 
-// takeSeats parts the measured seats, which were read behind the positions, from these.
-func (r *run) takeSeats() {
-	n := len(r.survey.Positions)
-	r.seatPositions, r.seatGates = r.positions[n:], r.gates[n:]
-	r.positions, r.gates = r.positions[:n], r.gates[:n]
-}
-
 // measuredHere tells whether seats were recorded and the structure before the listener is the one that was.
 func (w *seatRun) measuredHere() bool { return len(w.seatPositions) > 0 && w.survey.Row == nil }
 
@@ -65,7 +58,8 @@ func (w *seatRun) measuredGrid() grid {
 
 // seatSource returns what the loudspeaker sends.
 func (w *seatRun) seatSource(g grid) []complex128 {
-	return sourceSpectrum(w.survey, append(w.positions[:len(w.positions):len(w.positions)], w.seatPositions...), g, w.air.SpeedOfSoundMS)
+	all := append(w.positions[:len(w.positions):len(w.positions)], w.seatPositions...)
+	return sourceSpectrum(directSounds(w.survey.withSeats(), all, w.air.SpeedOfSoundMS), g, w.air.SpeedOfSoundMS)
 }
 
 // compare gates what was measured and what is predicted, panel and flat board, alike.

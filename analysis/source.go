@@ -8,42 +8,49 @@ import (
 	"github.com/leadline/leadline/dsp"
 )
 
-// sourceSpectrum returns what the loudspeaker sends towards the panel, as the spectrum of a point source, on the grid: the direct sound
-// of the positions that stand closest to the line from the source to the panel's middle, each divided by the spreading e^{ikr}/(4πr),
-// averaged. Off that line the loudspeaker's directivity would come in.
-func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed float64) []complex128 {
+// directSound is that of one response near the line from the source to the panel's middle.
+type directSound struct {
+	samples      []float64 // windowed
+	startS, rate float64   // of the first sample after the emission; per second
+	way          float64   // from the source, metres
+}
+
+// onAxis returns the numbers of the positions that stand closest to the line from the source to the panel's middle. Off that line the loudspeaker's directivity would
+// come in.
+func onAxis(s *Survey) []int {
 	const (
-		cone     = 12 * math.Pi / 180 // a small loudspeaker's directivity changes by well under 1 dB inside it up to 5 kHz: common practice, no source
-		atLeast  = 3
-		longestS = 0.004
+		cone    = 12 * math.Pi / 180 // a small loudspeaker's directivity changes by well under 1 dB inside it up to 5 kHz: common practice, no source
+		atLeast = 3
 	)
 	type candidate struct {
 		index int
 		angle float64
 	}
 	var candidates []candidate
-	for i, m := range positions {
-		if m != nil {
-			candidates = append(candidates, candidate{i, angleAt(s.SourceM, m.survey.MicM, [3]float64{})})
-		}
+	for i := range s.Positions {
+		candidates = append(candidates, candidate{i, angleAt(s.SourceM, s.Positions[i].MicM, [3]float64{})})
 	}
 	sortBy(candidates, func(c candidate) float64 { return c.angle })
-	spectrum := make([]complex128, g.count())
-	var used []int
+	var near []int
 	for n, c := range candidates {
 		if c.angle > cone && n >= atLeast {
 			break
 		}
-		used = append(used, c.index)
+		near = append(near, c.index)
 	}
-	if len(used) > fitAtMost {
-		few := make([]int, 0, fitAtMost)
-		for _, n := range spreadEvenly(len(used), fitAtMost) {
-			few = append(few, used[n])
-		}
-		used = few
+	used := make([]int, 0, fitAtMost)
+	for _, n := range spreadEvenly(len(near), fitAtMost) {
+		used = append(used, near[n])
 	}
+	return used
+}
+
+// directSounds cuts the direct sounds out of the responses of a survey's positions; those of onAxis and company must be there.
+func directSounds(s *Survey, positions []*measuredPosition, speed float64) []directSound {
+	const longestS = 0.004
+	used := onAxis(s)
 	echoes := echoesAt(positions, used)
+	var out []directSound
 	for _, i := range used {
 		m := positions[i]
 		x := m.empty
@@ -62,20 +69,31 @@ func sourceSpectrum(s *Survey, positions []*measuredPosition, g grid, speed floa
 		end = max(end, 0.0008)
 		window := dsp.GateWindow{OpenS: m.directS - 0.0015, FullS: m.directS - 0.001, FallS: m.directS + 0.7*end, ClosedS: m.directS + end}
 		y, first := windowed(x, m.startS, m.sampleRateHz, window)
-		direct := dsp.SpectrumAt(y, first, m.sampleRateHz, g.stepHz, g.count())
+		out = append(out, directSound{y, first, m.sampleRateHz, way.direct})
+	}
+	return out
+}
+
+// sourceSpectrum returns what the loudspeaker sends towards the panel, as the spectrum of a point source, on the grid: direct sounds, each divided by the spreading
+// e^{ikr}/(4πr), averaged.
+func sourceSpectrum(sounds []directSound, g grid, speed float64) []complex128 {
+	spectrum := make([]complex128, g.count())
+	for _, d := range sounds {
+		direct := dsp.SpectrumAt(d.samples, d.startS, d.rate, g.stepHz, g.count())
 		for k := g.first; k <= g.last; k++ {
-			spreading := cmplx.Rect(1/(4*math.Pi*way.direct), 2*math.Pi*float64(k)*g.stepHz/speed*way.direct)
-			spectrum[k] += direct[k] / spreading / complex(float64(len(used)), 0)
+			spreading := cmplx.Rect(1/(4*math.Pi*d.way), 2*math.Pi*float64(k)*g.stepHz/speed*d.way)
+			spectrum[k] += direct[k] / spreading / complex(float64(len(sounds)), 0)
 		}
 	}
 	return spectrum
 }
 
+// company are positions whose echoes are looked for with those of others: the loudspeaker's own decay is what all have in common.
+func company(positions int) []int { return spreadEvenly(positions, fitAtMost) }
+
 // echoesAt returns what firstEchoes finds at some positions, of which many have but some others for company.
 func echoesAt(positions []*measuredPosition, at []int) map[int]float64 {
-	numbers := slices.Concat(at, spreadEvenly(len(positions), fitAtMost))
-	slices.Sort(numbers)
-	numbers = slices.Compact(numbers)
+	numbers := union(at, company(len(positions)))
 	some := make([]*measuredPosition, 0, len(numbers))
 	for _, i := range numbers {
 		some = append(some, positions[i])
@@ -85,6 +103,13 @@ func echoesAt(positions []*measuredPosition, at []int) map[int]float64 {
 		out[numbers[n]] = echo
 	}
 	return out
+}
+
+// union returns the numbers that are in any of the sets, in order.
+func union(sets ...[]int) []int {
+	all := slices.Concat(sets...)
+	slices.Sort(all)
+	return slices.Compact(all)
 }
 
 // angleAt returns the angle between the directions from p to a and from p to b, in radians.

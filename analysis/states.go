@@ -46,7 +46,7 @@ const (
 func (r *run) flatLikenesses() (all [][]likeness, medians []float64) {
 	all = make([][]likeness, len(r.positions))
 	parallel(0, len(r.positions), func(i int) {
-		if r.flat[i] == nil || r.positions[i].empty == nil {
+		if r.flat[i] == nil || r.empty[i] == nil {
 			return
 		}
 		all[i] = make([]likeness, len(exchanges))
@@ -87,7 +87,7 @@ func (r *run) doubtWholeStates(all [][]likeness, whole []float64) (found bool) {
 		// the panel may be anything, but not a reflection with its sign reversed that is like the design's
 		of := func(reversed bool) float64 {
 			return medianOf(len(r.positions), func(i int) (float64, bool) {
-				if r.panel[i] == nil || r.positions[i].empty == nil {
+				if r.panel[i] == nil || r.empty[i] == nil {
 					return 0, false
 				}
 				x := r.panel[i]
@@ -184,7 +184,7 @@ func (r *run) reflections() []reflected {
 		now := reflected{name: state.name}
 		for i := range r.positions {
 			l := likeness{level: math.NaN(), most: math.NaN()}
-			if state.set[i] != nil && r.positions[i].empty != nil {
+			if state.set[i] != nil && r.empty[i] != nil {
 				l = r.alike(i, state.set[i], state.model[i], withinTapeM)
 			}
 			now.level, now.most = append(now.level, l.level), append(now.most, l.most)

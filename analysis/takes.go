@@ -30,6 +30,7 @@ type measuredPosition struct {
 	directS       float64     // arrival of the direct sound
 	empty         []float64   // mean of the takes; nil without an empty room
 	panel, flat   [][]float64 // each take aligned to empty, empty subtracted where there is one
+	gatedOnly     bool        // only the samples in the gate are kept
 	subtracted    float64     // share of empty that panel and flat have lost
 	alignment     []Alignment
 	panelError    []float64 // per take: residual of the direct sound after alignment, relative to it (amplitude)

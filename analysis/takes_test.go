@@ -74,6 +74,7 @@ func TestDriftFromTheLatePart(t *testing.T) {
 		s := lateSurvey(9)
 		air := Air{SpeedOfSoundMS: speed, TemperatureC: 20}
 		a := &alignment{survey: s, air: air, scale: map[string]float64{"empty": 1, "flat": 1, "panel": 1}}
+		var all []int
 		for i, p := range s.Positions {
 			way := newPaths(&s.Panel, s.SourceM, p.MicM)
 			empty, with := lateRoom(way.direct/speed, way.middle/speed, uint64(i))
@@ -81,8 +82,9 @@ func TestDriftFromTheLatePart(t *testing.T) {
 				"empty": {empty.response(1, rate, 1e-4, uint64(2*i))},
 				"panel": {with.response(faster, rate, 1e-4, uint64(2*i+1))},
 			})
+			all = append(all, i)
 		}
-		if err := a.run(context.Background()); err != nil {
+		if err := a.run(context.Background(), all); err != nil {
 			t.Fatal(err)
 		}
 		if len(a.drift) != 1 || a.drift[0].State != "panel" {

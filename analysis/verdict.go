@@ -111,7 +111,7 @@ func (r *run) fitData() *fitData {
 	low, high := float64(r.result.Spectrum.LowestUsableHz), min(predictionEndHz, float64(r.result.Spectrum.HighestUsableHz))
 	f := &fitData{outside: r.outside, airLosses: true, design: r.survey.Panel.DepthsM}
 	for n, i := range r.fitted {
-		f.models = append(f.models, r.models[i])
+		f.models = append(f.models, r.models[n])
 		f.measured = append(f.measured, r.panel[i])
 		f.receivers = append(f.receivers, n)
 		f.sideways = append(f.sideways, sidewaysSlope(r.survey.SourceM, r.survey.Positions[i].MicM))
@@ -290,7 +290,7 @@ func (r *run) rankRepairs(ctx context.Context, built []float64) error {
 			return 0, err
 		}
 		gated := make([][]complex128, len(field))
-		parallel(0, len(field), func(i int) { gated[i] = r.models[r.fitted[i]].apply(field[i]) })
+		parallel(0, len(field), func(i int) { gated[i] = r.models[i].apply(field[i]) })
 		var sum float64
 		count := 0
 		for n := range r.result.Bands {
