@@ -227,13 +227,13 @@ func (r *run) doubtFit(f *fitData, best *fitState) {
 }
 
 // takeOffset takes a constant off an impulse response where there is one that is not sound: no loudspeaker sends 0 Hz, so the samples of a response, most of which are
-// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes.
-func takeOffset(x []float64) (text string, found bool) {
+// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes. loudest is that of x.
+func takeOffset(x []float64, loudest float64) (text string, found bool) {
 	const (
 		least  = 0.003
 		hangUp = 50 // samples over which low notes hang together: 1 ms
 	)
-	if len(x) == 0 || medianWithin(x, least) {
+	if len(x) == 0 || medianWithin(x, least, loudest) {
 		return "", false
 	}
 	middle := median(slices.Clone(x))
@@ -253,25 +253,19 @@ func takeOffset(x []float64) (text string, found bool) {
 	return fmt.Sprintf("a constant offset of %.1f\u00a0%% of the peak, which is no sound; taken off: look for a fault in the interface, or a wrong export", 100*math.Abs(middle)/peak), peak > 0
 }
 
-// medianWithin says, without sorting, whether the median lies within a share of half the span of x about 0, and so within that share of the greatest distance from
-// the median: where more than half of the samples do. False where that can't be said.
-func medianWithin(x []float64, share float64) bool {
-	low, high := x[0], x[0]
-	for _, v := range x {
-		if v < low {
-			low = v
-		}
-		if v > high {
-			high = v
-		}
-	}
-	limit := share * (high - low) / 2
+// medianWithin says, without sorting, whether the median lies within a share of the greatest distance from it: where more than half of the samples lie within L =
+// share·loudest/(1 + share) of 0, so does the median, and the loudest sample is at least loudest − L = L/share away from it. False where that can't be said.
+func medianWithin(x []float64, share, loudest float64) bool {
+	limit := math.Float64bits(share*loudest/(1+share)) + 1
 	within := 0
-	for _, v := range x {
-		if math.Abs(v) <= limit {
-			if within++; within > len(x)/2 {
-				return true
-			}
+	for rest := x; len(rest) > 0; {
+		block := rest[:min(1024, len(rest))]
+		rest = rest[len(block):]
+		for _, v := range block {
+			within += int((math.Float64bits(v)&(1<<63-1) - limit) >> 63) // 1 for a magnitude up to the limit: its bits are the lower number
+		}
+		if within > len(x)/2 {
+			return true
 		}
 	}
 	return false

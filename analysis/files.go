@@ -5,6 +5,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"github.com/leadline/leadline/dsp"
 )
@@ -32,19 +33,19 @@ func openTake(file string) (*dsp.WAVStream, error) {
 	return stream, nil
 }
 
-// readResponse reads one channel, counted from 1, of an impulse response.
-func readResponse(file string, channel int) (*dsp.Audio, error) {
+// readResponse reads one channel, counted from 1, of an impulse response, into the memory of into where that is enough.
+func readResponse(file string, channel int, into []float64) (*dsp.Audio, error) {
 	stream, err := openTake(file)
 	if err != nil {
 		return nil, err
 	}
+	defer stream.Close()
 	info := stream.Info()
-	stream.Close() // only its header was read
 	if seconds := float64(info.Frames) / float64(info.SampleRateHz); seconds > longestS {
 		return nil, &RecordingError{file, -1, fmt.Sprintf("an impulse response of %.0f s", seconds), fmt.Sprintf("at most %g s", longestS),
 			"if this is a recording of a sweep, add [sweep] to the survey; else cut it"}
 	}
-	return dsp.ReadWAVChannel(file, channel)
+	return stream.ReadChannel(channel, into)
 }
 
 // checkHoldsSweep refuses a recording much shorter than what was played, before the sweep is made at its sample rate.
@@ -98,13 +99,18 @@ func realPath(path string) string {
 	return path
 }
 
+// wholeFiles holds memory for the samples of a file, which is large and soon free again: *[]float64.
+var wholeFiles = sync.Pool{New: func() any { return new([]float64) }}
+
 // readPosition reads all impulse responses of a position, of so many files in all. All must have one sample rate.
 func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warning, error) {
+	whole := wholeFiles.Get().(*[]float64)
+	defer wholeFiles.Put(whole)
 	takes := map[string][]response{}
 	var warnings []Warning
 	for _, state := range p.states() {
 		for _, file := range state.files {
-			audio, err := readResponse(file, p.Channel)
+			audio, err := readResponse(file, p.Channel, *whole)
 			if err != nil {
 				return nil, warnings, err
 			}
@@ -112,24 +118,27 @@ func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warnin
 				warnings = append(warnings, Warning{"file", p.Name, note})
 			}
 			x := audio.Channels[0]
+			*whole = x
 			rate := float64(audio.SampleRateHz)
-			if w, ok := takeOffset(x); ok {
+			peak := loudest(x)
+			if w, ok := takeOffset(x, peak); ok {
 				warnings = append(warnings, Warning{"dc", p.Name, file + ": " + w})
+				peak = loudest(x)
 			}
 			if !audio.Float {
 				for _, fault := range dsp.FindClipping(x, rate) {
 					warnings = append(warnings, Warning{"clipped", p.Name, fmt.Sprintf("%s: %s %s", file, fault.Text, fault.Cure)})
 				}
 			}
-			takes[state.name] = append(takes[state.name], response{file: file, samples: aroundDirect(x, rate, files), sampleRateHz: rate})
+			takes[state.name] = append(takes[state.name], response{file: file, samples: aroundDirect(x, peak, rate, files), sampleRateHz: rate})
 		}
 	}
 	return takes, warnings, oneRate(p, takes)
 }
 
-// aroundDirect keeps of a response what alignment and gates can use: from before its first strong sound to ResponseS after it, or less where there are so many files that
-// their memory would grow, faded out at its end. The panel's lowest band needs 22 ms.
-func aroundDirect(x []float64, rate float64, files int) []float64 {
+// aroundDirect copies of a response with the given peak what alignment and gates can use: from before its first strong sound to ResponseS after it, or less where there are so
+// many files that the work on them would grow, faded out at its end. The panel's lowest band needs 22 ms.
+func aroundDirect(x []float64, peak, rate float64, files int) []float64 {
 	const (
 		beforeS = 0.010 // the noise is told from it
 		leastS  = 0.040
@@ -137,14 +146,11 @@ func aroundDirect(x []float64, rate float64, files int) []float64 {
 		memory  = 1 << 23 // samples of all files
 	)
 	afterS := min(ResponseS, max(leastS, memory/rate/float64(files)-beforeS))
-	at := onset(x, rate)
+	at := onsetAt(x, peak, rate)
 	if math.IsNaN(at) {
-		return x // silent, which the alignment says
+		return slices.Clone(x) // silent, which the alignment says
 	}
 	from, to := max(0, int(at-beforeS*rate)), min(len(x), int(at+afterS*rate))
-	if from == 0 && to == len(x) {
-		return x
-	}
 	kept := slices.Clone(x[from:to])
 	if to < len(x) {
 		fade := int(fadeS * rate)

@@ -75,7 +75,7 @@ func TestLongResponsesAreCut(t *testing.T) {
 		files         int
 		before, after float64 // seconds
 	}{{99, 0.010, 0.060}, {6000, 0.010, 0.040}} {
-		y := aroundDirect(x, rate, c.files)
+		y := aroundDirect(x, 1, rate, c.files)
 		at := int(onset(y, rate) + 0.5)
 		if at != int(math.Round(c.before*rate)) || len(y) != int(math.Round((c.before+c.after)*rate)) {
 			t.Fatalf("%d files: direct sound at %d of %d samples, want %g s before it and %g s after", c.files, at, len(y), c.before, c.after)
@@ -89,7 +89,7 @@ func TestLongResponsesAreCut(t *testing.T) {
 			t.Errorf("the end is %g, not faded", last)
 		}
 	}
-	if y := aroundDirect(x[19500:22000], rate, 6000); len(y) != 2500 {
+	if y := aroundDirect(x[19500:22000], 1, rate, 6000); len(y) != 2500 {
 		t.Errorf("a short response was cut to %d samples", len(y))
 	}
 }
@@ -106,11 +106,11 @@ func TestMedianWithin(t *testing.T) {
 			x[n] = offset + 0.001*r.NormFloat64()
 		}
 		x[r.IntN(len(x))] = 1
-		middle, peak := median(slices.Clone(x)), 0.0
+		middle, peak := median(slices.Clone(x)), 0.0 // from the median
 		for _, v := range x {
 			peak = max(peak, math.Abs(v-middle))
 		}
-		if medianWithin(x, share) {
+		if medianWithin(x, share, loudest(x)) {
 			said++
 			if math.Abs(middle) > share*peak {
 				t.Fatalf("median %g, peak %g: not within %g of it", middle, peak, share)
@@ -125,7 +125,7 @@ func TestMedianWithin(t *testing.T) {
 		x[n] = 1e-4 * r.NormFloat64()
 	}
 	x[1000] = -1
-	if !medianWithin(x, share) {
+	if !medianWithin(x, share, loudest(x)) {
 		t.Error("not said of a response with noise 80 dB below its peak")
 	}
 }

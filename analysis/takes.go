@@ -158,15 +158,29 @@ func windowed(x []float64, startS, rate float64, g dsp.GateWindow) (y []float64,
 	return y, startS + float64(from)/rate
 }
 
+// loudest returns the largest magnitude.
+func loudest(x []float64) float64 {
+	const magnitude = 1<<63 - 1 // bits without the sign: numbers in the order of their magnitudes
+	var a, b, c, d uint64
+	rest := x
+	for ; len(rest) >= 4; rest = rest[4:] { // four maxima, so that none waits for another
+		a = max(a, math.Float64bits(rest[0])&magnitude)
+		b = max(b, math.Float64bits(rest[1])&magnitude)
+		c = max(c, math.Float64bits(rest[2])&magnitude)
+		d = max(d, math.Float64bits(rest[3])&magnitude)
+	}
+	for _, v := range rest {
+		a = max(a, math.Float64bits(v)&magnitude)
+	}
+	return math.Float64frombits(max(a, b, c, d))
+}
+
 // onset returns the sample (fractional) at which the first strong sound peaks: the first local maximum of |x| that comes
 // within 1 ms of the first sample above half of the greatest. Silent input gives NaN.
-func onset(x []float64, rate float64) float64 {
-	peak := 0.0
-	for _, v := range x {
-		if a := math.Abs(v); a > peak {
-			peak = a
-		}
-	}
+func onset(x []float64, rate float64) float64 { return onsetAt(x, loudest(x), rate) }
+
+// onsetAt is onset where the greatest magnitude is known.
+func onsetAt(x []float64, peak, rate float64) float64 {
 	if peak == 0 {
 		return math.NaN()
 	}

@@ -180,7 +180,7 @@ func ReadWAV(path string) (*Audio, error) {
 		return nil, err
 	}
 	defer s.Close()
-	return s.readAll(0, s.info.Channels)
+	return s.readAll(0, s.info.Channels, nil)
 }
 
 // DecodeWAV reads a whole WAV file of size bytes from r; name stands in error texts. Formats and refusals are OpenWAV's and
@@ -191,7 +191,7 @@ func DecodeWAV(r io.ReaderAt, size int64, name string) (*Audio, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.readAll(0, s.info.Channels)
+	return s.readAll(0, s.info.Channels, nil)
 }
 
 // ReadWAVChannel reads one channel, numbered from 1; the result has that channel only. Memory: 8 bytes per frame, 24 per channel.
@@ -201,22 +201,30 @@ func ReadWAVChannel(path string, channel int) (*Audio, error) {
 		return nil, err
 	}
 	defer s.Close()
-	if channel < 1 || channel > s.info.Channels {
-		return nil, &WAVError{File: path, Found: fmt.Sprintf("%d channel(s) where channel %d was asked for", s.info.Channels, channel),
-			Do: fmt.Sprintf("ask for a channel from 1 to %d", s.info.Channels)}
-	}
-	return s.readAll(channel-1, channel)
+	return s.ReadChannel(channel, nil)
 }
 
-// readAll reads the channels from first up to, but not including, end.
-func (s *WAVStream) readAll(first, end int) (*Audio, error) {
+// ReadChannel reads one channel of a stream from which nothing was read yet, as ReadWAVChannel does, into the memory of into where that is enough.
+func (s *WAVStream) ReadChannel(channel int, into []float64) (*Audio, error) {
+	if channel < 1 || channel > s.info.Channels {
+		return nil, &WAVError{File: s.name, Found: fmt.Sprintf("%d channel(s) where channel %d was asked for", s.info.Channels, channel),
+			Do: fmt.Sprintf("ask for a channel from 1 to %d", s.info.Channels)}
+	}
+	return s.readAll(channel-1, channel, into)
+}
+
+// readAll reads the channels from first up to, but not including, end, into memory that is given or new.
+func (s *WAVStream) readAll(first, end int, samples []float64) (*Audio, error) {
 	if s.info.Frames > maxWholeBytes/8/int64(end-first) {
 		return nil, s.fail("data", s.dataOffset, fmt.Sprintf("%d channel(s) of %d samples", end-first, s.info.Frames),
 			fmt.Sprintf("at most %d GiB of samples at once", maxWholeBytes>>30), "split the recording, or name the one channel that is needed")
 	}
 	dst := make([][]float64, s.info.Channels)
 	n := int(s.info.Frames)
-	samples := make([]float64, (end-first)*n) // one piece: tens of thousands of small ones would cost more than they hold
+	if cap(samples) < (end-first)*n {
+		samples = make([]float64, (end-first)*n) // one piece: tens of thousands of small ones would cost more than they hold
+	}
+	samples = samples[:cap(samples)]
 	for c := first; c < end; c++ {
 		dst[c], samples = samples[:n:n], samples[n:]
 	}
