@@ -6,6 +6,8 @@ import (
 	"math/cmplx"
 	"slices"
 	"strings"
+
+	"github.com/leadline/leadline/dsp"
 )
 
 // contradict notes that the data contradict the survey: beside the warning, no verdict is given on them.
@@ -227,17 +229,17 @@ func (r *run) doubtFit(f *fitData, best *fitState) {
 }
 
 // takeOffset takes a constant off an impulse response where there is one that is not sound: no loudspeaker sends 0 Hz, so the samples of a response, most of which are
-// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes. loudest is that of x.
-func takeOffset(x []float64, loudest float64) (text string, found bool) {
+// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes. peak is dsp.Peak(x).
+func takeOffset(x []float64, peak float64) (text string, found bool) {
 	const (
 		least  = 0.003
 		hangUp = 50 // samples over which low notes hang together: 1 ms
 	)
-	if len(x) == 0 || medianWithin(x, least, loudest) {
+	if len(x) == 0 || medianWithin(x, least, peak) {
 		return "", false
 	}
 	middle := median(slices.Clone(x))
-	peak := 0.0
+	peak = 0 // from the median
 	apart := make([]float64, len(x))
 	for n, v := range x {
 		apart[n] = math.Abs(v - middle)
@@ -254,17 +256,11 @@ func takeOffset(x []float64, loudest float64) (text string, found bool) {
 }
 
 // medianWithin says, without sorting, whether the median lies within a share of the greatest distance from it: where more than half of the samples lie within L =
-// share·loudest/(1 + share) of 0, so does the median, and the loudest sample is at least loudest − L = L/share away from it. False where that can't be said.
-func medianWithin(x []float64, share, loudest float64) bool {
-	limit := math.Float64bits(share*loudest/(1+share)) + 1
-	within := 0
-	for rest := x; len(rest) > 0; {
-		block := rest[:min(1024, len(rest))]
-		rest = rest[len(block):]
-		for _, v := range block {
-			within += int((math.Float64bits(v)&(1<<63-1) - limit) >> 63) // 1 for a magnitude up to the limit: its bits are the lower number
-		}
-		if within > len(x)/2 {
+// share·peak/(1 + share) of 0, so does the median, and the loudest sample is at least peak − L = L/share away from it. False where that can't be said.
+func medianWithin(x []float64, share, peak float64) bool {
+	limit, within := share*peak/(1+share), 0
+	for block := range slices.Chunk(x, 4096) {
+		if within += dsp.CountWithin(block, limit); within > len(x)/2 {
 			return true
 		}
 	}

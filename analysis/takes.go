@@ -158,26 +158,9 @@ func windowed(x []float64, startS, rate float64, g dsp.GateWindow) (y []float64,
 	return y, startS + float64(from)/rate
 }
 
-// loudest returns the largest magnitude.
-func loudest(x []float64) float64 {
-	const magnitude = 1<<63 - 1 // bits without the sign: numbers in the order of their magnitudes
-	var a, b, c, d uint64
-	rest := x
-	for ; len(rest) >= 4; rest = rest[4:] { // four maxima, so that none waits for another
-		a = max(a, math.Float64bits(rest[0])&magnitude)
-		b = max(b, math.Float64bits(rest[1])&magnitude)
-		c = max(c, math.Float64bits(rest[2])&magnitude)
-		d = max(d, math.Float64bits(rest[3])&magnitude)
-	}
-	for _, v := range rest {
-		a = max(a, math.Float64bits(v)&magnitude)
-	}
-	return math.Float64frombits(max(a, b, c, d))
-}
-
 // onset returns the sample (fractional) at which the first strong sound peaks: the first local maximum of |x| that comes
 // within 1 ms of the first sample above half of the greatest. Silent input gives NaN.
-func onset(x []float64, rate float64) float64 { return onsetAt(x, loudest(x), rate) }
+func onset(x []float64, rate float64) float64 { return onsetAt(x, dsp.Peak(x), rate) }
 
 // onsetAt is onset where the greatest magnitude is known.
 func onsetAt(x []float64, peak, rate float64) float64 {
@@ -219,20 +202,23 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	if total == 0 {
 		return 0, 1, math.NaN(), math.NaN()
 	}
-	residual := func(y []float64, gain float64) float64 {
+	padded := make([]float64, len(reference))
+	copy(padded, x)
+	residual := func(y []float64, gain float64) float64 { // y from the window's first sample on
 		sum := 0.0
 		for i, w := range weights {
-			d := target[i] - gain*w*y[from+i]
+			d := target[i] - gain*w*y[i]
 			sum += d * d
 		}
 		return math.Sqrt(sum / total)
 	}
-	padded := make([]float64, len(reference))
-	copy(padded, x)
-	before = residual(padded, 1)
+	before = residual(padded[from:], 1)
 	padded, from = neighbourhood(padded, from, len(target))
+	// with what the slope needs on both sides
+	low, high := max(0, from-slopeReach), min(len(padded), from+len(target)+slopeReach)
+	delays := dsp.NewDelays(padded, low, high-low)
+	from -= low
 	delay, gain = coarse, 1
-	delays := dsp.NewDelays(padded)
 	for range 20 {
 		y := delays.By(-delay)
 		slope := derivative(y, from, len(target))
@@ -260,11 +246,11 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 			break
 		}
 	}
-	y := delays.By(-delay)
+	y := delays.By(-delay)[from:]
 	var yy, ty float64
 	for i, w := range weights {
-		yy += w * w * y[from+i] * y[from+i]
-		ty += target[i] * w * y[from+i]
+		yy += w * w * y[i] * y[i]
+		ty += target[i] * w * y[i]
 	}
 	if yy > 0 {
 		gain = ty / yy
@@ -290,10 +276,13 @@ func neighbourhood(x []float64, from, count int) (cut []float64, at int) {
 	return cut, from - low
 }
 
+// slopeReach is how many samples on either side derivative takes.
+const slopeReach = 4
+
 // derivative returns y′ per sample at count samples from `from`, by the eighth-order central difference: its error stays below
 // 1 % up to 0.3 of the sample rate, and an error of the slope only slows the Newton steps, it does not move their end.
 func derivative(y []float64, from, count int) []float64 {
-	c := [...]float64{4.0 / 5, -1.0 / 5, 4.0 / 105, -1.0 / 280}
+	c := [slopeReach]float64{4.0 / 5, -1.0 / 5, 4.0 / 105, -1.0 / 280}
 	at := func(i int) float64 {
 		if i < 0 || i >= len(y) {
 			return 0

@@ -69,18 +69,20 @@ func TestFractionalDelayDoesNotWrap(t *testing.T) {
 	}
 }
 
-// Several delays of the same samples are those one at a time, to the bit.
-func TestDelaysReuseTheSpectrum(t *testing.T) {
+// A stretch of several delays of the same samples is that of each delay by itself; whole delays to the bit.
+func TestDelaysOfAStretch(t *testing.T) {
 	x := make([]float64, 700)
 	for i := range x {
 		x[i] = math.Sin(0.1*float64(i)*float64(i)/700) / (1 + float64(i%13))
 	}
-	d := NewDelays(x)
-	for _, delay := range []float64{0.3, -2.75, 4, 0.3} {
-		got, want := d.By(delay), FractionalDelay(x, delay)
-		for i := range want {
-			if got[i] != want[i] {
-				t.Fatalf("delay %g, sample %d: %g, want %g", delay, i, got[i], want[i])
+	for _, stretch := range [][2]int{{0, 700}, {0, 1}, {300, 90}, {699, 1}, {650, 50}, {5, 0}} {
+		d := NewDelays(x, stretch[0], stretch[1])
+		for _, delay := range []float64{0.3, -2.75, 4, 0.3, -350, 1e-9, 698.5, -2000.25, math.Inf(1), math.NaN()} {
+			got, want := d.By(delay), FractionalDelay(x, delay)[stretch[0]:][:stretch[1]]
+			for i := range want {
+				if !(math.Abs(got[i]-want[i]) <= 2e-15) && !(math.IsNaN(got[i]) && math.IsNaN(want[i])) || delay == 4 && got[i] != want[i] {
+					t.Fatalf("stretch %v, delay %g, sample %d: %g, want %g but for rounding", stretch, delay, i, got[i], want[i])
+				}
 			}
 		}
 	}

@@ -34,10 +34,28 @@ func blackmanHarris(u float64) float64 {
 // sampled Fourier integral times the sample rate, in the e^{-iωt} convention (a delay of τ multiplies by e^{+j2πfτ}).
 func SpectrumAt(x []float64, startS, sampleRateHz, stepHz float64, count int) []complex128 {
 	out := make([]complex128, count)
-	for k := range out {
+	step := func(k int) (turnCos, turnSin, c, s float64) {
 		w := 2 * math.Pi * float64(k) * stepHz
-		turnSin, turnCos := math.Sincos(w / sampleRateHz)
-		s, c := math.Sincos(w * startS)
+		turnSin, turnCos = math.Sincos(w / sampleRateHz)
+		s, c = math.Sincos(w * startS)
+		return
+	}
+	done := 0
+	if hasVectors && len(x) > 0 {
+		var turns [32]float64
+		var sums [16]float64
+		for ; done+8 <= count; done += 8 {
+			for lane := range 8 {
+				turns[lane], turns[8+lane], turns[16+lane], turns[24+lane] = step(done + lane)
+			}
+			turnsVectors(&sums, &turns, &x[0], len(x))
+			for lane := range 8 {
+				out[done+lane] = complex(sums[lane], sums[8+lane])
+			}
+		}
+	}
+	for k := done; k < count; k++ {
+		turnCos, turnSin, c, s := step(k)
 		var re, im float64
 		for _, v := range x {
 			re += v * c

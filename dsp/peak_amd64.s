@@ -1,0 +1,131 @@
+#include "textflag.h"
+
+// See peak_amd64.go.
+
+DATA magnitude<>+0(SB)/8, $0x7fffffffffffffff
+GLOBL magnitude<>(SB), RODATA|NOPTR, $8
+
+// func peakVectors(x *float64, n int) float64
+TEXT ·peakVectors(SB), NOSPLIT, $0-24
+	MOVQ x+0(FP), SI
+	MOVQ n+8(FP), CX
+	VBROADCASTSD magnitude<>(SB), Y8
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+
+peak:
+	VANDPD (SI), Y8, Y4
+	VANDPD 32(SI), Y8, Y5
+	VANDPD 64(SI), Y8, Y6
+	VANDPD 96(SI), Y8, Y7
+	VMAXPD Y4, Y0, Y0
+	VMAXPD Y5, Y1, Y1
+	VMAXPD Y6, Y2, Y2
+	VMAXPD Y7, Y3, Y3
+	ADDQ   $128, SI
+	SUBQ   $16, CX
+	JNZ    peak
+	VMAXPD Y1, Y0, Y0
+	VMAXPD Y3, Y2, Y2
+	VMAXPD Y2, Y0, Y0
+	VEXTRACTF128 $1, Y0, X1
+	VMAXPD X1, X0, X0
+	VPERMILPD $1, X0, X1
+	VMAXSD X1, X0, X0
+	VMOVSD X0, ret+16(FP)
+	VZEROUPPER
+	RET
+
+// func countVectors(x *float64, n int, limit float64) int
+TEXT ·countVectors(SB), NOSPLIT, $0-32
+	MOVQ x+0(FP), SI
+	MOVQ n+8(FP), CX
+	VBROADCASTSD magnitude<>(SB), Y8
+	VBROADCASTSD limit+16(FP), Y9
+	VPXOR Y0, Y0, Y0
+	VPXOR Y1, Y1, Y1
+	VPXOR Y2, Y2, Y2
+	VPXOR Y3, Y3, Y3
+
+count:
+	VANDPD (SI), Y8, Y4
+	VANDPD 32(SI), Y8, Y5
+	VANDPD 64(SI), Y8, Y6
+	VANDPD 96(SI), Y8, Y7
+	VCMPPD $2, Y9, Y4, Y4 // at most: −1 as an integer
+	VCMPPD $2, Y9, Y5, Y5
+	VCMPPD $2, Y9, Y6, Y6
+	VCMPPD $2, Y9, Y7, Y7
+	VPSUBQ Y4, Y0, Y0
+	VPSUBQ Y5, Y1, Y1
+	VPSUBQ Y6, Y2, Y2
+	VPSUBQ Y7, Y3, Y3
+	ADDQ   $128, SI
+	SUBQ   $16, CX
+	JNZ    count
+	VPADDQ Y1, Y0, Y0
+	VPADDQ Y3, Y2, Y2
+	VPADDQ Y2, Y0, Y0
+	VEXTRACTI128 $1, Y0, X1
+	VPADDQ X1, X0, X0
+	VPSRLDQ $8, X0, X1
+	VPADDQ X1, X0, X0
+	VMOVQ  X0, AX
+	MOVQ   AX, ret+24(FP)
+	VZEROUPPER
+	RET
+
+// func turnsVectors(sums *[16]float64, turns *[32]float64, x *float64, n int)
+TEXT ·turnsVectors(SB), NOSPLIT, $0-32
+	MOVQ sums+0(FP), DI
+	MOVQ turns+8(FP), AX
+	MOVQ x+16(FP), SI
+	MOVQ n+24(FP), CX
+	VMOVUPD (AX), Y0    // cosines of the step
+	VMOVUPD 32(AX), Y1
+	VMOVUPD 64(AX), Y2  // its sines
+	VMOVUPD 96(AX), Y3
+	VMOVUPD 128(AX), Y4 // cosines now
+	VMOVUPD 160(AX), Y5
+	VMOVUPD 192(AX), Y6 // sines now
+	VMOVUPD 224(AX), Y7
+	VXORPD Y8, Y8, Y8   // sums
+	VXORPD Y9, Y9, Y9
+	VXORPD Y10, Y10, Y10
+	VXORPD Y11, Y11, Y11
+
+turns:
+	VBROADCASTSD (SI), Y12
+	VMULPD Y12, Y4, Y13
+	VADDPD Y13, Y8, Y8
+	VMULPD Y12, Y5, Y14
+	VADDPD Y14, Y9, Y9
+	VMULPD Y12, Y6, Y13
+	VADDPD Y13, Y10, Y10
+	VMULPD Y12, Y7, Y14
+	VADDPD Y14, Y11, Y11
+
+	VMULPD Y0, Y4, Y12 // c cos
+	VMULPD Y2, Y6, Y13 // s sin
+	VMULPD Y2, Y4, Y14 // c sin
+	VMULPD Y0, Y6, Y15 // s cos
+	VSUBPD Y13, Y12, Y4
+	VADDPD Y15, Y14, Y6
+	VMULPD Y1, Y5, Y12
+	VMULPD Y3, Y7, Y13
+	VMULPD Y3, Y5, Y14
+	VMULPD Y1, Y7, Y15
+	VSUBPD Y13, Y12, Y5
+	VADDPD Y15, Y14, Y7
+
+	ADDQ $8, SI
+	SUBQ $1, CX
+	JNZ  turns
+	VMOVUPD Y8, (DI)
+	VMOVUPD Y9, 32(DI)
+	VMOVUPD Y10, 64(DI)
+	VMOVUPD Y11, 96(DI)
+	VZEROUPPER
+	RET
