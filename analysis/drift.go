@@ -135,7 +135,7 @@ func (a *alignment) driftParts(state string) []driftPart {
 		if m.empty == nil || len(takes) == 0 {
 			continue
 		}
-		b := mean(takes)
+		b := slices.Clone(mean(takes))
 		for n := range b {
 			b[n] += m.empty[n]
 		}

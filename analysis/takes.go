@@ -187,7 +187,7 @@ func onsetAt(x []float64, peak, rate float64) float64 {
 	return float64(best)
 }
 
-// align finds by how many samples x is later than reference and by which gain it must be multiplied so that both agree in the
+// align finds by how many samples x, as long as reference, is later and by which gain it must be multiplied so that both agree in the
 // window, in the least-squares sense (Gauss–Newton on the delay, closed form for the gain). startS is the time of sample 0 of the reference.
 // before and after are the residuals' amplitudes relative to the reference in the window.
 func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, coarse float64) (delay, gain, before, after float64) {
@@ -202,8 +202,6 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	if total == 0 {
 		return 0, 1, math.NaN(), math.NaN()
 	}
-	padded := make([]float64, len(reference))
-	copy(padded, x)
 	residual := func(y []float64, gain float64) float64 { // y from the window's first sample on
 		sum := 0.0
 		for i, w := range weights {
@@ -212,11 +210,11 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 		}
 		return math.Sqrt(sum / total)
 	}
-	before = residual(padded[from:], 1)
-	padded, from = neighbourhood(padded, from, len(target))
+	before = residual(x[from:], 1)
+	near, from := neighbourhood(x, from, len(target))
 	// with what the slope needs on both sides
-	low, high := max(0, from-slopeReach), min(len(padded), from+len(target)+slopeReach)
-	delays := dsp.NewDelays(padded, low, high-low)
+	low, high := max(0, from-slopeReach), min(len(near), from+len(target)+slopeReach)
+	delays := dsp.NewDelays(near, low, high-low)
 	from -= low
 	delay, gain = coarse, 1
 	for range 20 {
@@ -258,14 +256,20 @@ func align(reference, x []float64, startS, rate float64, window dsp.GateWindow, 
 	return delay, gain, before, residual(y, gain)
 }
 
+var neighbourhoodEdge = func() (w [512]float64) {
+	for i := range w {
+		w[i] = 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(len(w)))
+	}
+	return w
+}()
+
 // neighbourhood cuts what stands around count samples from `from` on, with faded edges, and returns where they stand in it: what is
 // further away has no part in a shift by some samples.
 func neighbourhood(x []float64, from, count int) (cut []float64, at int) {
-	const reach, edge = 2048, 512
+	const reach = 2048
 	low, high := max(0, from-reach), min(len(x), from+count+reach)
-	cut = append([]float64(nil), x[low:high]...)
-	for i := range edge {
-		w := 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/edge)
+	cut = slices.Clone(x[low:high])
+	for i, w := range neighbourhoodEdge {
 		if low > 0 {
 			cut[i] *= w
 		}
@@ -371,7 +375,7 @@ func (w *positionAlignment) take(state string, take *response, scale float64, sh
 		w.startS = w.directS - peak/w.sampleRateHz
 		w.fileStartS = w.startS
 		w.white = variance(x, int(peak-0.0015*w.sampleRateHz), w.sampleRateHz)
-		w.add(state, x, 0)
+		w.add(state, slices.Clone(x), 0)
 		w.alignment = append(w.alignment, a)
 		return nil
 	}
@@ -398,11 +402,16 @@ type directFit struct {
 
 func (w *positionAlignment) fit(x []float64, coarse float64) directFit {
 	var f directFit
+	if n := len(w.reference); len(x) < n {
+		x = append(slices.Clone(x), make([]float64, n-len(x))...)
+	} else {
+		x = x[:n]
+	}
 	f.delay, f.gain, f.before, f.after = align(w.reference, x, w.startS, w.sampleRateHz, w.window, coarse)
-	f.aligned = make([]float64, len(w.reference))
-	copy(f.aligned, x)
 	if math.Abs(f.delay) > 1e-6 {
-		f.aligned = dsp.FractionalDelay(f.aligned, -f.delay)
+		f.aligned = dsp.FractionalDelay(x, -f.delay)
+	} else {
+		f.aligned = slices.Clone(x)
 	}
 	if math.Abs(f.gain-1) > 1e-6 {
 		for i := range f.aligned {
@@ -450,7 +459,7 @@ func (m *measuredPosition) add(state string, x []float64, residual float64) {
 		m.flat, m.flatError = append(m.flat, x), append(m.flatError, residual)
 		return
 	}
-	m.panel, m.panelError = append(m.panel, append([]float64(nil), x...)), append(m.panelError, residual)
+	m.panel, m.panelError = append(m.panel, x), append(m.panelError, residual)
 }
 
 // variance returns the mean square of x before sample end, NaN where that is less than 1 ms.
@@ -466,9 +475,13 @@ func variance(x []float64, end int, rate float64) float64 {
 	return sum / float64(end)
 }
 
+// mean is that of takes; of one, itself.
 func mean(takes [][]float64) []float64 {
-	if len(takes) == 0 {
+	switch len(takes) {
+	case 0:
 		return nil
+	case 1:
+		return takes[0]
 	}
 	m := make([]float64, len(takes[0]))
 	for _, x := range takes {

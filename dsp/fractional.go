@@ -55,17 +55,26 @@ func plainDelay(y, x []float64, from int, delaySamples float64) (whole, part flo
 
 // delayKernel puts sinc(m − whole − part) for the lags m from first to last−1 on a circle.
 func delayKernel(circle []float64, first, last int, whole, part float64) {
+	if first < 0 && last > 0 {
+		delayKernel(circle, first, 0, whole, part)
+		first = 0
+	}
 	// sin π(m − delay) = ∓ sin(π part), computed once: exact signs however large the delay.
 	numerator := -math.Sin(math.Pi*part) / math.Pi
 	if math.Mod(float64(first)-whole, 2) != 0 {
 		numerator = -numerator
 	}
-	for m := first; m < last; m++ {
-		at := m
-		if m < 0 {
-			at += len(circle)
-		}
-		circle[at] = numerator / (float64(m) - whole - part)
+	at := first
+	if first < 0 {
+		at += len(circle)
+	}
+	dst := circle[at : at+last-first]
+	if n := len(dst) &^ 7; hasVectors && n > 0 {
+		kernelVectors(&dst[0], n, float64(first), whole, part, numerator)
+		dst, first = dst[n:], first+n
+	}
+	for i := range dst {
+		dst[i] = numerator / (float64(first+i) - whole - part)
 		numerator = -numerator
 	}
 }

@@ -85,14 +85,22 @@ func Resample(x []float64, ratio float64) ([]float64, error) {
 		if to <= from {
 			continue
 		}
-		a, b := table[r][from:to], table[r+1][from:to]
-		sum := 0.0
-		for i, v := range x[first+from : first+to] {
-			sum += v * (a[i] + w*(b[i]-a[i]))
-		}
-		y[m] = sum
+		y[m] = between(x[first+from:first+to], table[r][from:to], table[r+1][from:to], w)
 	}
 	return y, nil
+}
+
+// between sums the samples times what stands at w, 0 to 1, of the way from a to b.
+func between(x, a, b []float64, w float64) float64 {
+	sum := 0.0
+	if n := len(x) &^ 7; hasVectors && n > 0 {
+		sum = betweenVectors(&x[0], &a[0], &b[0], n, w)
+		x, a, b = x[n:], a[n:], b[n:]
+	}
+	for i, v := range x {
+		sum += v * (a[i] + w*(b[i]-a[i]))
+	}
+	return sum
 }
 
 // lastTable is the kernel that was used last: many signals in a row are often read at one ratio.

@@ -1,6 +1,6 @@
 #include "textflag.h"
 
-// See peak_amd64.go.
+// Loops over samples. See samples_amd64.go.
 
 DATA magnitude<>+0(SB)/8, $0x7fffffffffffffff
 GLOBL magnitude<>(SB), RODATA|NOPTR, $8
@@ -127,5 +127,89 @@ turns:
 	VMOVUPD Y9, 32(DI)
 	VMOVUPD Y10, 64(DI)
 	VMOVUPD Y11, 96(DI)
+	VZEROUPPER
+	RET
+
+// func betweenVectors(x, a, b *float64, n int, w float64) float64
+TEXT ·betweenVectors(SB), NOSPLIT, $0-48
+	MOVQ x+0(FP), SI
+	MOVQ a+8(FP), AX
+	MOVQ b+16(FP), BX
+	MOVQ n+24(FP), CX
+	VBROADCASTSD w+32(FP), Y8
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+
+between:
+	VMOVUPD (AX), Y2
+	VMOVUPD 32(AX), Y3
+	VMOVUPD (BX), Y4
+	VMOVUPD 32(BX), Y5
+	VSUBPD  Y2, Y4, Y4
+	VSUBPD  Y3, Y5, Y5
+	VMULPD  Y8, Y4, Y4
+	VMULPD  Y8, Y5, Y5
+	VADDPD  Y2, Y4, Y4
+	VADDPD  Y3, Y5, Y5
+	VMULPD  (SI), Y4, Y4
+	VMULPD  32(SI), Y5, Y5
+	VADDPD  Y4, Y0, Y0
+	VADDPD  Y5, Y1, Y1
+	ADDQ    $64, SI
+	ADDQ    $64, AX
+	ADDQ    $64, BX
+	SUBQ    $8, CX
+	JNZ     between
+	VADDPD  Y1, Y0, Y0
+	VEXTRACTF128 $1, Y0, X1
+	VADDPD  X1, X0, X0
+	VPERMILPD $1, X0, X1
+	VADDSD  X1, X0, X0
+	VMOVSD  X0, ret+40(FP)
+	VZEROUPPER
+	RET
+
+DATA eights<>+0(SB)/8, $0.0
+DATA eights<>+8(SB)/8, $1.0
+DATA eights<>+16(SB)/8, $2.0
+DATA eights<>+24(SB)/8, $3.0
+DATA eights<>+32(SB)/8, $4.0
+DATA eights<>+40(SB)/8, $8.0
+GLOBL eights<>(SB), RODATA|NOPTR, $48
+
+DATA signs<>+0(SB)/8, $0x0000000000000000
+DATA signs<>+8(SB)/8, $0x8000000000000000
+DATA signs<>+16(SB)/8, $0x0000000000000000
+DATA signs<>+24(SB)/8, $0x8000000000000000
+GLOBL signs<>(SB), RODATA|NOPTR, $32
+
+// func kernelVectors(dst *float64, n int, first, whole, part, numerator float64)
+TEXT ·kernelVectors(SB), NOSPLIT, $0-48
+	MOVQ dst+0(FP), DI
+	MOVQ n+8(FP), CX
+	VBROADCASTSD first+16(FP), Y0
+	VBROADCASTSD whole+24(FP), Y2
+	VBROADCASTSD part+32(FP), Y3
+	VBROADCASTSD numerator+40(FP), Y4
+	VXORPD signs<>(SB), Y4, Y4
+	VBROADCASTSD eights<>+32(SB), Y5
+	VADDPD eights<>(SB), Y0, Y0
+	VADDPD Y5, Y0, Y1
+	VBROADCASTSD eights<>+40(SB), Y5
+
+kernel:
+	VSUBPD Y2, Y0, Y6
+	VSUBPD Y2, Y1, Y7
+	VSUBPD Y3, Y6, Y6
+	VSUBPD Y3, Y7, Y7
+	VDIVPD Y6, Y4, Y6
+	VDIVPD Y7, Y4, Y7
+	VMOVUPD Y6, (DI)
+	VMOVUPD Y7, 32(DI)
+	VADDPD Y5, Y0, Y0
+	VADDPD Y5, Y1, Y1
+	ADDQ   $64, DI
+	SUBQ   $8, CX
+	JNZ    kernel
 	VZEROUPPER
 	RET

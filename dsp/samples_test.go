@@ -54,3 +54,38 @@ func TestPeakCountAndSpectrumAgainstLoops(t *testing.T) {
 		}
 	}
 }
+
+// The resampling kernel's sum against the loop it stands for.
+func TestBetweenAgainstLoop(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 1))
+	for n := range 40 {
+		x, a, b := make([]float64, n), make([]float64, n), make([]float64, n)
+		want, w := 0.0, r.Float64()
+		for i := range x {
+			x[i], a[i], b[i] = r.NormFloat64(), r.NormFloat64(), r.NormFloat64()
+			want += x[i] * (a[i] + w*(b[i]-a[i]))
+		}
+		if got := between(x, a, b, w); math.Abs(got-want) > 1e-14 {
+			t.Errorf("%d samples: %g, want %g but for the order of sums", n, got, want)
+		}
+	}
+}
+
+// A kernel filled in vectors is that of one lag after the other, to the bit.
+func TestDelayKernelAgainstLoop(t *testing.T) {
+	for _, lags := range [][2]int{{-20, 20}, {-3, 17}, {0, 9}, {-40, -1}, {5, 31}, {-1, 1}} {
+		for _, delay := range [][2]float64{{0, 0.25}, {3, -0.4}, {-1000, 1e-8}} {
+			got := make([]float64, 64)
+			delayKernel(got, lags[0], lags[1], delay[0], delay[1])
+			for m := lags[0]; m < lags[1]; m++ {
+				numerator := -math.Sin(math.Pi*delay[1]) / math.Pi
+				if math.Mod(float64(m)-delay[0], 2) != 0 {
+					numerator = -numerator
+				}
+				if want := numerator / (float64(m) - delay[0] - delay[1]); got[(m+64)%64] != want {
+					t.Fatalf("lags %v, delay %v, lag %d: %g, want %g", lags, delay, m, got[(m+64)%64], want)
+				}
+			}
+		}
+	}
+}
