@@ -106,6 +106,6 @@ func (d *Delays) By(delaySamples float64) []float64 {
 		d.filter = newFilter(RealSpectrum(d.x, size), size)
 	}
 	delayKernel(d.circle, first, last, whole, part)
-	copy(y, d.filter.apply(d.circle)[d.from:])
+	d.filter.cut(y, d.circle, d.from)
 	return y
 }
