@@ -229,30 +229,33 @@ func (r *run) doubtFit(f *fitData, best *fitState) {
 }
 
 // takeOffset takes a constant off an impulse response where there is one that is not sound: no loudspeaker sends 0 Hz, so the samples of a response, most of which are
-// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes. peak is dsp.Peak(x).
-func takeOffset(x []float64, peak float64) (text string, found bool) {
+// its silence and its decay, have a median near 0. Where the median stands out from that of their scatter and above −50 dB of the peak, it goes. peak is dsp.Peak(x), as is
+// left afterwards. text says what was taken off; nothing of what was all offset.
+func takeOffset(x []float64, peak float64) (text string, left float64) {
 	const (
 		least  = 0.003
 		hangUp = 50 // samples over which low notes hang together: 1 ms
 	)
 	if len(x) == 0 || medianWithin(x, least, peak) {
-		return "", false
+		return "", peak
 	}
 	middle := median(slices.Clone(x))
-	peak = 0 // from the median
 	apart := make([]float64, len(x))
 	for n, v := range x {
 		apart[n] = math.Abs(v - middle)
-		peak = max(peak, apart[n])
+		left = max(left, apart[n])
 	}
 	scatter := 1.2533 * 1.4826 * median(apart) / math.Sqrt(max(1, float64(len(x))/hangUp))
-	if !(math.Abs(middle) > least*peak && math.Abs(middle) > 5*scatter) {
-		return "", false
+	if !(math.Abs(middle) > least*left && math.Abs(middle) > 5*scatter) {
+		return "", peak
 	}
 	for n := range x {
 		x[n] -= middle
 	}
-	return fmt.Sprintf("a constant offset of %.1f\u00a0%% of the peak, which is no sound; taken off: look for a fault in the interface, or a wrong export", 100*math.Abs(middle)/peak), peak > 0
+	if left > 0 {
+		text = fmt.Sprintf("a constant offset of %.1f\u00a0%% of the peak, which is no sound; taken off: look for a fault in the interface, or a wrong export", 100*math.Abs(middle)/left)
+	}
+	return text, left
 }
 
 // medianWithin says, without sorting, whether the median lies within a share of the greatest distance from it: where more than half of the samples lie within L =

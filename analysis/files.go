@@ -120,10 +120,9 @@ func readPosition(p *SurveyPosition, files int) (map[string][]response, []Warnin
 			x := audio.Channels[0]
 			*whole = x
 			rate := float64(audio.SampleRateHz)
-			peak := dsp.Peak(x)
-			if w, ok := takeOffset(x, peak); ok {
-				warnings = append(warnings, Warning{"dc", p.Name, file + ": " + w})
-				peak = dsp.Peak(x)
+			offset, peak := takeOffset(x, dsp.Peak(x))
+			if offset != "" {
+				warnings = append(warnings, Warning{"dc", p.Name, file + ": " + offset})
 			}
 			if !audio.Float {
 				for _, fault := range dsp.FindClipping(x, rate) {

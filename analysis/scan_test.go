@@ -131,6 +131,17 @@ func TestMedianWithin(t *testing.T) {
 	}
 }
 
+// What takeOffset says is left is what is left, also of samples that are all alike.
+func TestOffsetLeavesItsPeak(t *testing.T) {
+	for _, x := range [][]float64{{1, 1.5, 0.5, 1, 1, 1}, {0.7}, {-2, -2, -2}, {0, 0}, {1, 0, 0, 0, 1e-3}} {
+		was := slices.Clone(x)
+		text, left := takeOffset(x, dsp.Peak(x))
+		if left != dsp.Peak(x) || text != "" && slices.Equal(x, was) {
+			t.Errorf("%v became %v: %g left, %q", was, x, left, text)
+		}
+	}
+}
+
 // Responses cut to what the gate needs are gated as before.
 func TestKeepGated(t *testing.T) {
 	const rate = 48000.0
