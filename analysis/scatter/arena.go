@@ -2,21 +2,29 @@ package scatter
 
 import "sync"
 
-// arena hands out memory piece by piece and takes it back all at once, for the next solution of an outside.
-type arena[T any] struct{ all, free []T }
+// arena hands out memory for one solution of the outside and takes it back all at once, for the next.
+type arena[T any] struct {
+	all, free []T
+	used      int
+}
 
 // take returns n values, which may be anything.
 func (a *arena[T]) take(n int) []T {
+	a.used += n
 	if n > len(a.free) {
-		a.all = make([]T, max(n, 2*len(a.all)))
-		a.free = a.all
+		a.free = make([]T, max(n, 1<<12)) // from the next reset on there is enough
 	}
 	out := a.free[:n:n]
 	a.free = a.free[n:]
 	return out
 }
 
-func (a *arena[T]) reset() { a.free = a.all }
+func (a *arena[T]) reset() {
+	if a.used > len(a.all) {
+		a.all = make([]T, a.used+a.used/8)
+	}
+	a.free, a.used = a.all, 0
+}
 
 // scratch is what the solution of one outside needs on its way.
 type scratch struct {
