@@ -4,15 +4,19 @@ import "sync"
 
 // arena hands out memory for one solution of the outside and takes it back all at once, for the next.
 type arena[T any] struct {
-	all, free []T
-	used      int
+	all, free  []T
+	used, most int // since the last reset, and before any
 }
 
 // take returns n values, which may be anything.
 func (a *arena[T]) take(n int) []T {
+	if a.used == 0 && a.most > len(a.all) {
+		a.all = make([]T, a.most+a.most/8)
+		a.free = a.all
+	}
 	a.used += n
 	if n > len(a.free) {
-		a.free = make([]T, max(n, 1<<12)) // from the next reset on there is enough
+		a.free = make([]T, max(n, 1<<12)) // from the next reset on all is in one piece
 	}
 	out := a.free[:n:n]
 	a.free = a.free[n:]
@@ -20,9 +24,7 @@ func (a *arena[T]) take(n int) []T {
 }
 
 func (a *arena[T]) reset() {
-	if a.used > len(a.all) {
-		a.all = make([]T, a.used+a.used/8)
-	}
+	a.most = max(a.most, a.used)
 	a.free, a.used = a.all, 0
 }
 
