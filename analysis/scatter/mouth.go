@@ -185,10 +185,23 @@ const mostPoints = max(mostNodes, 2*gradedPieces*len(gauss8))
 
 // integrals sets dst to Σ value·g for each function.
 func (l *laid) integrals(dst, g []complex128) {
-	for f := range dst {
+	g = g[:l.count]
+	first := 0
+	if hasVectors {
+		for ; first+4 <= len(dst); first += 4 {
+			value := l.value[first:][:(l.count-1)*l.stride+4]
+			integralsVectors(&dst[first], &g[0], l.count, &value[0], l.stride)
+		}
+	}
+	l.integralsPlain(dst, g, first)
+}
+
+// integralsPlain is integrals from function first on.
+func (l *laid) integralsPlain(dst, g []complex128, first int) {
+	for f := first; f < len(dst); f++ {
 		var sum complex128
 		at := f
-		for _, z := range g[:l.count] {
+		for _, z := range g {
 			sum += scale(z, l.value[at])
 			at += l.stride
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -157,5 +158,28 @@ func TestCutOn(t *testing.T) {
 	}
 	for _, off := range []float64{-1e-8, -1e-10, -1e-14, 1e-14, 1e-10, 1e-8} {
 		below(t, fmt.Sprintf("resonance across: change at a depth larger by %g", off), worstPart(field(depth*(1+off)), field(depth)), 1e-5, "the field changes by some units per millimetre at most")
+	}
+}
+
+// Functions four at once against one after the other: of any number, at any number of points.
+func TestIntegralsTwin(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 4))
+	for _, functions := range []int{1, 3, 4, 5, 8, 11} {
+		for count := 1; count < 20; count++ {
+			l := laid{count: count, stride: functions + count%3}
+			for range (count-1)*l.stride + functions {
+				l.value = append(l.value, random.NormFloat64())
+			}
+			g := make([]complex128, count)
+			for i := range g {
+				g[i] = complex(random.NormFloat64(), random.NormFloat64())
+			}
+			got, want := make([]complex128, functions), make([]complex128, functions)
+			l.integrals(got, g)
+			l.integralsPlain(want, g, 0)
+			for f := range want {
+				below(t, fmt.Sprintf("%d functions, %d points: function %d", functions, count, f), cmplx.Abs(got[f]-want[f]), 1e-14*float64(count), "rounding of sums of numbers of about 1")
+			}
+		}
 	}
 }

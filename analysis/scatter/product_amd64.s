@@ -116,6 +116,39 @@ done:
 	VZEROUPPER
 	RET
 
+// func integralsVectors(dst, z *complex128, count int, value *float64, stride int)
+//
+// The products of four values with the real and with the imaginary part of each z gather in Y0 and Y1.
+TEXT ·integralsVectors(SB), NOSPLIT, $0-40
+	MOVQ dst+0(FP), DI
+	MOVQ z+8(FP), SI
+	MOVQ count+16(FP), CX
+	MOVQ value+24(FP), BX
+	MOVQ stride+32(FP), DX
+	SHLQ $3, DX // in bytes
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+
+point:
+	VMOVUPD (BX), Y2
+	VBROADCASTSD (SI), Y3
+	VBROADCASTSD 8(SI), Y4
+	VFMADD231PD Y2, Y3, Y0
+	VFMADD231PD Y2, Y4, Y1
+	ADDQ $16, SI
+	ADDQ DX, BX
+	DECQ CX
+	JNZ  point
+
+	VUNPCKLPD Y1, Y0, Y2
+	VUNPCKHPD Y1, Y0, Y3
+	VPERM2F128 $0x20, Y3, Y2, Y0
+	VPERM2F128 $0x31, Y3, Y2, Y1
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 32(DI)
+	VZEROUPPER
+	RET
+
 // Ones for the eight complex numbers before the middle, zeros for those behind it.
 DATA mask<>+0(SB)/8, $-1
 DATA mask<>+8(SB)/8, $-1

@@ -9,6 +9,11 @@ var hasVectors = cpu.X86.HasAVX2 && cpu.X86.HasFMA
 //go:noescape
 func subtractProductVectors(dst *complex128, n int, f *complex128, count int, src *complex128, stride int)
 
+// integralsVectors is integralsPlain for four functions and count > 0 points. See product_amd64.s.
+//
+//go:noescape
+func integralsVectors(dst, z *complex128, count int, value *float64, stride int)
+
 // measureVectors is measurePlain for n > 0 fours. See rays_amd64.s.
 //
 //go:noescape

@@ -8,6 +8,10 @@ func subtractProductVectors(dst *complex128, n int, f *complex128, count int, sr
 	panic("unreachable")
 }
 
+func integralsVectors(dst, z *complex128, count int, value *float64, stride int) {
+	panic("unreachable")
+}
+
 func measureVectors(fours *four, list *ray, n int) { panic("unreachable") }
 
 func traceVectors(traced *[2]complex128, fours *four, n int, k, inverseK, rootK float64) int {
