@@ -53,8 +53,11 @@ func (s *scratch) begin() {
 	s.list, s.near, s.laid = s.list[:0], s.near[:0], s.laid[:0]
 }
 
-// bundle returns what has been added since.
-func (s *scratch) bundle() bundle { return bundle{s.measure(), s.near, s.laid} }
+// measured returns what has been added since. It serves until the next time.
+func (s *scratch) measured() bundle {
+	s.fours = s.measure(s.fours[:0])
+	return bundle{s.fours, s.near, s.laid}
+}
 
 func (s *scratch) matrix(rows, cols int) matrix {
 	return matrix{rows: rows, cols: cols, v: s.complexes.take(rows * cols)}

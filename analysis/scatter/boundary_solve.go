@@ -158,7 +158,7 @@ func (b *boundary) act() []complex128 {
 	entries[zeroEntry], entries[halfEntry] = 0, 0.5
 	for i := range b.blocks {
 		block := &b.blocks[i]
-		bundle := block.bundle(b.layout, b.scratch)
+		bundle := b.bundle(block.kept, b.scratch, func() { block.cast(b.scratch) })
 		traced := b.trace(b.k, bundle.fours)
 		dst, near := entries[block.first:], bundle.near
 		for range block.looks {
@@ -180,7 +180,7 @@ func (b *boundary) drive(sent, through []complex128) []complex128 {
 	for i := range b.drives {
 		d := &b.drives[i]
 		on, rule, widthM := d.on, d.rule(), d.mouth.WidthM()
-		bundle := d.bundle(b.layout, b.scratch)
+		bundle := b.bundle(d.kept, b.scratch, func() { d.cast(b.layout, b.scratch) })
 		traced := b.trace(b.k, bundle.fours)
 		for _, at := range bundle.laid {
 			driven, moments := dst[:b.functions], dst[b.functions:][:b.functions]
@@ -240,7 +240,8 @@ func (r *run) front() bool { return r.normal.Y > 0 }
 // see fills in what a place has to do with image g of the elements, looking at the part from the place's own image: the right-hand side p + α ∂p/∂n of a
 // unit line source, the double layer, and what reaches the mouths.
 func (b *boundary) see(g, column int, reaching, integrals []complex128) {
-	bundle := b.sights[g][column].bundle(b.layout, b.scratch)
+	s := &b.sights[g][column]
+	bundle := b.bundle(s.kept, b.scratch, func() { s.cast(b.layout, b.scratch) })
 	traced := b.trace(b.k, bundle.fours)
 	layer := b.complexes.take(b.count)
 	element := 0

@@ -212,13 +212,14 @@ type kept struct {
 	fours, near, laid [2]int
 }
 
-func (s *store) add(b bundle) kept {
-	k := kept{is: len(s.fours)+len(b.fours) <= keepAtMost/4}
+// add keeps what has been cast, if there is room.
+func (s *store) add(c *scratch) kept {
+	k := kept{is: 4*len(s.fours)+len(c.list) <= keepAtMost}
 	if !k.is {
 		return k
 	}
 	k.fours[0], k.near[0], k.laid[0] = len(s.fours), len(s.near), len(s.laid)
-	s.fours, s.near, s.laid = append(s.fours, b.fours...), append(s.near, b.near...), append(s.laid, b.laid...)
+	s.fours, s.near, s.laid = c.measure(s.fours), append(s.near, c.near...), append(s.laid, c.laid...)
 	for i := range s.laid[k.laid[0]:] {
 		if at := &s.laid[k.laid[0]+i]; !at.lasts {
 			at.value, at.lasts = slices.Clone(at.value), true
@@ -238,27 +239,33 @@ func (l *layout) keep(free *store, s *scratch) {
 	l.store = free
 	l.store.fours, l.store.near, l.store.laid = slices.Grow(free.fours[:0], min(about, keepAtMost)/4), free.near[:0], free.laid[:0]
 	for i := range l.blocks {
-		b := &l.blocks[i]
-		b.kept = l.store.add(b.bundle(l, s))
+		l.blocks[i].cast(s)
+		l.blocks[i].kept = l.store.add(s)
 	}
 	for i := range l.drives {
-		d := &l.drives[i]
-		d.kept = l.store.add(d.bundle(l, s))
+		l.drives[i].cast(l, s)
+		l.drives[i].kept = l.store.add(s)
 	}
 	for _, sights := range l.sights {
 		for i := range sights {
-			v := &sights[i]
-			v.kept = l.store.add(v.bundle(l, s))
+			sights[i].cast(l, s)
+			sights[i].kept = l.store.add(s)
 		}
 	}
 }
 
-// bundle returns the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the
-// ends of all elements. It serves until the scratch makes the next.
-func (b *block) bundle(l *layout, s *scratch) bundle {
-	if b.kept.is {
-		return l.store.bundle(b.kept)
+// bundle returns the rays of a block, a drive or a sight: those that are kept, or else what cast makes. They serve until the next.
+func (l *layout) bundle(k kept, s *scratch, cast func()) bundle {
+	if k.is {
+		return l.store.bundle(k)
 	}
+	cast()
+	return s.measured()
+}
+
+// cast makes the rays with which the elements of from act on the points of on: for each point those from the elements, and behind them, where the point is coupled, those from the
+// ends of all elements.
+func (b *block) cast(s *scratch) {
 	s.begin()
 	from := &b.from
 	tangent := Point{b.on.normal.Y, -b.on.normal.X}
@@ -280,14 +287,10 @@ func (b *block) bundle(l *layout, s *scratch) bundle {
 			}
 		}
 	}
-	return s.bundle()
 }
 
-// bundle returns the rays from the mouth: for each element a bunch to its middle, and where the element isn't in the plane of the mouth as many to each of the other points of gauss3.
-func (d *drive) bundle(l *layout, s *scratch) bundle {
-	if d.kept.is {
-		return l.store.bundle(d.kept)
-	}
+// cast makes the rays from the mouth: for each element a bunch to its middle, and where the element isn't in the plane of the mouth as many to each of the other points of gauss3.
+func (d *drive) cast(l *layout, s *scratch) {
 	s.begin()
 	for i := range d.on.count {
 		x, laid := s.points.lay(d.mouth, d.on.middle(i), l.functions, l.phase(d.mouth))
@@ -299,7 +302,6 @@ func (d *drive) bundle(l *layout, s *scratch) bundle {
 		}
 		s.laid = append(s.laid, laid)
 	}
-	return s.bundle()
 }
 
 func (d *drive) rule() [][2]float64 {
@@ -309,11 +311,8 @@ func (d *drive) rule() [][2]float64 {
 	return gauss3[:]
 }
 
-// bundle returns the rays from the elements, for each one from its middle and those that stand for it, and behind them those from the mouths.
-func (v *sight) bundle(l *layout, s *scratch) bundle {
-	if v.kept.is {
-		return l.store.bundle(v.kept)
-	}
+// cast makes the rays from the elements, for each one from its middle and those that stand for it, and behind them those from the mouths.
+func (v *sight) cast(l *layout, s *scratch) {
 	s.begin()
 	s.x = v.place
 	element := 0
@@ -336,7 +335,6 @@ func (v *sight) bundle(l *layout, s *scratch) bundle {
 		}
 		s.laid = append(s.laid, laid)
 	}
-	return s.bundle()
 }
 
 // phase returns by how many radians a wave turns over half a mouth, at most.

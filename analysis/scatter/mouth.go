@@ -288,7 +288,8 @@ func mutual(k float64, a, b Mouth, functions int, s *rays) []complex128 {
 			s.from(Point{b.WidthM() * t / 2, 0}, Point{})
 		}
 	}
-	traced := s.trace(k, s.measure())
+	s.fours = s.measure(s.fours[:0])
+	traced := s.trace(k, s.fours)
 	for q, xi := range r.node {
 		clear(inner)
 		for p, t := range r.node {

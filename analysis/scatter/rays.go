@@ -1,6 +1,9 @@
 package scatter
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // ray is the straight way from a point y to a point x.
 type ray struct {
@@ -27,27 +30,24 @@ func (s *rays) from(y, t Point) {
 	s.list = append(s.list, ray{s.x.X - y.X, s.x.Y - y.Y, t.X, t.Y})
 }
 
-// measure returns the rays four at once, so that it repeats the last one up to a multiple of four. They serve until the next call.
-func (s *rays) measure() []four {
+// measure appends the rays four at once, so that it repeats the last one up to a multiple of four.
+func (s *rays) measure(to []four) []four {
 	n := len(s.list)
 	if n == 0 {
-		return nil
+		return to
 	}
 	for len(s.list)%4 != 0 {
 		s.list = append(s.list, s.list[n-1])
 	}
-	count := len(s.list) / 4
-	if len(s.fours) < count {
-		s.fours = make([]four, 2*count)
-	}
-	fours := s.fours[:count]
+	to = slices.Grow(to, len(s.list)/4)[:len(to)+len(s.list)/4]
+	fours := to[len(to)-len(s.list)/4:]
 	if hasVectors {
-		measureVectors(&fours[0], &s.list[0], count)
+		measureVectors(&fours[0], &s.list[0], len(fours))
 	} else {
 		measurePlain(fours, s.list)
 	}
 	s.list = s.list[:n]
-	return fours
+	return to
 }
 
 func measurePlain(fours []four, list []ray) {

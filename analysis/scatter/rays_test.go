@@ -19,7 +19,7 @@ func TestRaysTwin(t *testing.T) {
 			turn, r := 2*math.Pi*random.Float64(), math.Exp(16*random.Float64()-9)/k
 			s.from(Point{s.x.X + r*math.Cos(turn), s.x.Y + r*math.Sin(turn)}, Point{math.Sin(3 * turn), math.Cos(3 * turn)})
 		}
-		fours := s.measure()
+		fours := s.measure(nil)
 		s.trace(k, fours)
 		for i, y := range s.list {
 			r := math.Hypot(y.dx, y.dy)
