@@ -150,7 +150,7 @@ def exterior(work):
 
     kernel, ours = "", {}
     for _ in range(ROUNDS):
-        found = bench(work / "scatter.test", "BenchmarkExteriors", "3x", work)
+        found = bench(work / "scatter.test", "BenchmarkExteriors", "10x", work)
         out = run(sys.executable, HERE / "exterior.py", work / "meshes.json", 1).splitlines()
         pw, pc = map(float, out[0].split())
         kernel = out[1].split()[1]
