@@ -5,6 +5,13 @@
 DATA magnitude<>+0(SB)/8, $0x7fffffffffffffff
 GLOBL magnitude<>(SB), RODATA|NOPTR, $8
 
+// The magnitudes of sixteen samples.
+#define MAGNITUDES \
+	VANDPD (SI), Y8, Y4; \
+	VANDPD 32(SI), Y8, Y5; \
+	VANDPD 64(SI), Y8, Y6; \
+	VANDPD 96(SI), Y8, Y7
+
 // func peakVectors(x *float64, n int) float64
 TEXT ·peakVectors(SB), NOSPLIT, $0-24
 	MOVQ x+0(FP), SI
@@ -16,10 +23,7 @@ TEXT ·peakVectors(SB), NOSPLIT, $0-24
 	VXORPD Y3, Y3, Y3
 
 peak:
-	VANDPD (SI), Y8, Y4
-	VANDPD 32(SI), Y8, Y5
-	VANDPD 64(SI), Y8, Y6
-	VANDPD 96(SI), Y8, Y7
+	MAGNITUDES
 	VMAXPD Y4, Y0, Y0
 	VMAXPD Y5, Y1, Y1
 	VMAXPD Y6, Y2, Y2
@@ -50,10 +54,7 @@ TEXT ·countVectors(SB), NOSPLIT, $0-32
 	VPXOR Y3, Y3, Y3
 
 count:
-	VANDPD (SI), Y8, Y4
-	VANDPD 32(SI), Y8, Y5
-	VANDPD 64(SI), Y8, Y6
-	VANDPD 96(SI), Y8, Y7
+	MAGNITUDES
 	VCMPPD $2, Y9, Y4, Y4 // at most: −1 as an integer
 	VCMPPD $2, Y9, Y5, Y5
 	VCMPPD $2, Y9, Y6, Y6

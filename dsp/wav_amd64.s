@@ -7,6 +7,17 @@
 	MOVQ src+8(FP), SI; \
 	MOVQ n+16(FP), CX
 
+// The end of a loop over samples of so many bytes in four, and of its routine.
+#define SCALED(bytes, loop) \
+	VMULPD  Y4, Y0, Y0; \
+	VMOVUPD Y0, (DI); \
+	ADDQ    $bytes, SI; \
+	ADDQ    $32, DI; \
+	SUBQ    $4, CX; \
+	JNZ     loop; \
+	VZEROUPPER; \
+	RET
+
 // func floatsVectors(dst *float64, src *byte, n int) (finite bool)
 TEXT ·floatsVectors(SB), NOSPLIT, $0-25
 	ARGUMENTS
@@ -34,14 +45,7 @@ TEXT ·words16Vectors(SB), NOSPLIT, $0-32
 words16:
 	VPMOVSXWD (SI), X0
 	VCVTDQ2PD X0, Y0
-	VMULPD  Y4, Y0, Y0
-	VMOVUPD Y0, (DI)
-	ADDQ    $8, SI
-	ADDQ    $32, DI
-	SUBQ    $4, CX
-	JNZ     words16
-	VZEROUPPER
-	RET
+	SCALED(8, words16)
 
 // func words24Vectors(dst *float64, src *byte, n int, scale float64)
 // Reads four bytes beyond the last sample.
@@ -55,14 +59,7 @@ words24:
 	VPSHUFB X5, X0, X0 // to the top of four words
 	VPSRAD  $8, X0, X0
 	VCVTDQ2PD X0, Y0
-	VMULPD  Y4, Y0, Y0
-	VMOVUPD Y0, (DI)
-	ADDQ    $12, SI
-	ADDQ    $32, DI
-	SUBQ    $4, CX
-	JNZ     words24
-	VZEROUPPER
-	RET
+	SCALED(12, words24)
 
 // func words32Vectors(dst *float64, src *byte, n int, scale float64)
 TEXT ·words32Vectors(SB), NOSPLIT, $0-32
@@ -71,14 +68,7 @@ TEXT ·words32Vectors(SB), NOSPLIT, $0-32
 
 words32:
 	VCVTDQ2PD (SI), Y0
-	VMULPD  Y4, Y0, Y0
-	VMOVUPD Y0, (DI)
-	ADDQ    $16, SI
-	ADDQ    $32, DI
-	SUBQ    $4, CX
-	JNZ     words32
-	VZEROUPPER
-	RET
+	SCALED(16, words32)
 
 // func toFloatsVectors(dst *byte, src *float64, n int)
 TEXT ·toFloatsVectors(SB), NOSPLIT, $0-24
