@@ -408,15 +408,7 @@ func TestGoodDataContradictNothing(t *testing.T) {
 	quiet("noise", r)
 	for seed := range uint64(3) {
 		rig := newBenchRig(t, "room-b-panel-built-1", seed != 1, every10within(60))
-		random := rand.New(rand.NewPCG(seed, 55))
-		off := func(p *[3]float64) {
-			p[0] += 0.005 * random.NormFloat64()
-			p[1] += 0.005 * random.NormFloat64()
-		}
-		off(&rig.survey.SourceM)
-		for i := range rig.survey.Positions {
-			off(&rig.survey.Positions[i].MicM)
-		}
+		rig.placesOff(rand.New(rand.NewPCG(seed, 55)))
 		r, _ := rig.check(t)
 		quiet(fmt.Sprintf("places off, %d", seed), r)
 	}

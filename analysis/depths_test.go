@@ -499,7 +499,19 @@ func TestBenchNoise(t *testing.T) {
 	all.check(t)
 }
 
-// Positions as a tape measure gives them: x and y of every microphone and of the source off, 5 mm rms each.
+// placesOff puts the survey's places off as a tape measure does: x and y of every microphone and of the source, 5 mm rms each.
+func (b *benchRig) placesOff(random *rand.Rand) {
+	off := func(p *[3]float64) {
+		p[0] += 0.005 * random.NormFloat64()
+		p[1] += 0.005 * random.NormFloat64()
+	}
+	off(&b.survey.SourceM)
+	for i := range b.survey.Positions {
+		off(&b.survey.Positions[i].MicM)
+	}
+}
+
+// Positions as a tape measure gives them.
 func TestBenchPositionErrors(t *testing.T) {
 	seeds := uint64(2)
 	if *long {
@@ -509,15 +521,7 @@ func TestBenchPositionErrors(t *testing.T) {
 	for _, name := range []string{"room-a-panel-as-designed", "room-b-panel-built-1"} {
 		for seed := range seeds {
 			rig := newBenchRig(t, name, true, every5within(60))
-			random := rand.New(rand.NewPCG(seed, 5))
-			off := func(p *[3]float64) {
-				p[0] += 0.005 * random.NormFloat64()
-				p[1] += 0.005 * random.NormFloat64()
-			}
-			off(&rig.survey.SourceM)
-			for i := range rig.survey.Positions {
-				off(&rig.survey.Positions[i].MicM)
-			}
+			rig.placesOff(rand.New(rand.NewPCG(seed, 5)))
 			r, wells := rig.check(t)
 			worst := c.add(fmt.Sprintf("%s, 25 microphones, positions off %d", short(name), seed), wells, note(r))
 			atMost(t, name+", largest error, m", worst, 0.0025, "limit set for the virtual bench")
