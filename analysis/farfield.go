@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/cmplx"
@@ -65,10 +66,8 @@ func predictFarField(ctx context.Context, s *Survey, bands []Band, speed float64
 		}
 		progress(float64(i+1) / float64(len(sums)))
 	})
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
-		}
+	if err := cmp.Or(errs...); err != nil {
+		return nil, err
 	}
 	for i, b := range bands {
 		var total energies

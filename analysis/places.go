@@ -112,13 +112,12 @@ func (r *run) doubtPlaces() bool {
 	parallel(0, len(seen), func(i int) {
 		m := r.positions[i]
 		s := sighting{i: i, startM: m.fileStartS * r.air.SpeedOfSoundMS, directM: m.directS * r.air.SpeedOfSoundMS, laterM: math.NaN()}
-		if r.flat[i] != nil && r.empty[i] != nil && last > first {
-			if s.likeness = r.alike(i, r.flat[i], r.modelFlat[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
-				s.laterM = s.likeness.laterM
-			}
-		} else if !flat && r.panel[i] != nil && r.empty[i] != nil && last > first {
-			// the design's reflection, where the panel is nearly that
-			if s.likeness = r.alike(i, r.panel[i], r.modelPanel[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
+		measured, predicted := r.flat, r.modelFlat
+		if measured[i] == nil && !flat { // the design's reflection, where the panel is nearly that
+			measured, predicted = r.panel, r.modelPanel
+		}
+		if measured[i] != nil && r.empty[i] != nil && last > first {
+			if s.likeness = r.alike(i, measured[i], predicted[i], searchM); s.likeness.known && s.likeness.gamma > alikeEnough {
 				s.laterM = s.likeness.laterM
 			}
 		}
@@ -336,8 +335,9 @@ func (r *run) explain(seen []sighting, shared bool) string {
 		best, at := math.Inf(1), t.lowest
 		step := (t.most - t.lowest) / 30
 		for n := range 31 {
-			if v := t.lowest + step*float64(n); cost(&t, v) < best {
-				best, at = cost(&t, v), v
+			v := t.lowest + step*float64(n)
+			if c := cost(&t, v); c < best {
+				best, at = c, v
 			}
 		}
 		for ; step > 1e-3; step /= 3 {

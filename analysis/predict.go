@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -95,12 +96,7 @@ func everyLine(ctx context.Context, first, last int, progress func(float64), sol
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(errs...)
 }
 
 // fitAtMost is how many positions the depth fit and the estimate of a drift take: the solved outsides and the fit's equations grow with them, what they tell hardly does any more.
@@ -175,10 +171,8 @@ func (o *outside) panel(wells []scatter.Well, airLosses bool, sensitivity [][]sc
 			out[r][k] = field[r]
 		}
 	})
-	for _, err := range errs {
-		if err != nil {
-			return nil, fmt.Errorf("prediction: %w", err)
-		}
+	if err := cmp.Or(errs...); err != nil {
+		return nil, fmt.Errorf("prediction: %w", err)
 	}
 	return out, nil
 }
@@ -225,12 +219,7 @@ func eachOf(ctx context.Context, numbers []int, do func(i int) error) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(errs...)
 }
 
 // gatedModel turns a predicted transfer function into what the measurement would give: sent by the same source, gated by the same

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -136,10 +137,8 @@ func ReadRecordings(ctx context.Context, s *Survey, responseS float64, progress 
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	for _, err := range errs {
-		if err != nil {
-			return nil, err // the first in the survey's order
-		}
+	if err := cmp.Or(errs...); err != nil { // the first in the survey's order
+		return nil, err
 	}
 	out.putPolarityRight()
 	return out, nil

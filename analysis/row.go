@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -416,10 +417,8 @@ func (g *rowRig) polars(ctx context.Context, row *Row, progress func(float64)) (
 			progress(float64(i+1) / float64(len(at)))
 		}
 	})
-	for _, err := range errs {
-		if err != nil {
-			return nil, fmt.Errorf("row: %w", err)
-		}
+	if err := cmp.Or(errs...); err != nil {
+		return nil, fmt.Errorf("row: %w", err)
 	}
 	return out, nil
 }

@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"sync"
@@ -164,12 +165,7 @@ func (t *takeJob) each(work []channelWork, do func(c int, w *channelWork) error)
 		})
 	}
 	wg.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(errs...)
 }
 
 func (t *takeJob) timeS(lag float64) float64 { return (float64(t.segmentAt) + lag) / t.SampleRateHz }

@@ -59,27 +59,24 @@ type bundle struct {
 }
 
 // alike are the blocks or drives of equal shapes, by the distance between these.
-type alike []struct {
+type alike []apart
+
+// apart is a distance, as finely has it, and the number of what acts over it.
+type apart struct {
 	dx, dy int64
 	number int
 }
 
-// find returns the number of the one at a distance, and whether it is there.
-func (a alike) find(dx, dy float64) (number int, known bool) {
+// numberOf returns the number of the one at a distance; where there is none yet, it becomes the next.
+func (a *alike) numberOf(dx, dy float64, next int) (number int, isNew bool) {
 	x, y := finely(dx), finely(dy)
-	for i := range a {
-		if a[i].dx == x && a[i].dy == y {
-			return a[i].number, true
+	for i := range *a {
+		if b := &(*a)[i]; b.dx == x && b.dy == y {
+			return b.number, false
 		}
 	}
-	return 0, false
-}
-
-func (a *alike) add(dx, dy float64, number int) {
-	*a = append(*a, struct {
-		dx, dy int64
-		number int
-	}{finely(dx), finely(dy), number})
+	*a = append(*a, apart{x, y, next})
+	return next, true
 }
 
 const (
@@ -114,11 +111,8 @@ func newLayout(o *outline, functions int, perWavelength float64, places []Place)
 				if drives[width] == nil {
 					drives[width] = make([]alike, o.shapes)
 				}
-				same := &drives[width][on.shape]
-				d, known := same.find(m.X0M-on.from.X, on.from.Y)
-				if !known {
-					d = len(l.drives)
-					same.add(m.X0M-on.from.X, on.from.Y, d)
+				d, isNew := drives[width][on.shape].numberOf(m.X0M-on.from.X, on.from.Y, len(l.drives))
+				if isNew {
 					l.drives = append(l.drives, drive{on: on, mouth: m, first: l.driven})
 					l.driven += on.count * 2 * functions
 				}
@@ -167,12 +161,8 @@ func (l *layout) place(blocks []alike, g, i, j int) {
 	case against:
 		down = 1
 	}
-	same := &blocks[on.shape*l.shapes+from.shape]
-	dx, dy := from.from.X-on.from.X, from.from.Y-on.from.Y
-	n, known := same.find(dx, dy)
-	if !known {
-		n = len(l.blocks)
-		same.add(dx, dy, n)
+	n, isNew := blocks[on.shape*l.shapes+from.shape].numberOf(from.from.X-on.from.X, from.from.Y-on.from.Y, len(l.blocks))
+	if isNew {
 		b := block{on: *on, from: *from, looks: on.count, first: l.entries}
 		if parallel || against {
 			b.looks = 1
